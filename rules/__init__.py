@@ -1,0 +1,1 @@
+"""Adjudication as a pure function of a policy book and a claim file."""

@@ -1,0 +1,106 @@
+"""Deciding a claim: the stages in order, over every world its open facts allow.
+
+>>> # with Adjudicator(book) as adjudicator: decision = adjudicator.decide(claim_file)
+"""
+
+from collections.abc import Mapping, Sequence
+
+from rules.coverage import Evaluation
+from rules.decision.assemble import (
+    ENGINE,
+    firings_of,
+    line_decision,
+    measures_of,
+    payout_of,
+    proposals_of,
+    questions_of,
+    sealed,
+    status_of,
+)
+from rules.decision.merge import MergedLine, merge
+from rules.decision.remedies import remedies_of
+from rules.history.timeline import Timeline, build_timeline
+from rules.open_facts import Explored, explore
+from rules.policy_book.book import PolicyBook
+from rules.policy_book.compiled import CompiledPolicy
+from rules.rule_base.cache import RuleBaseCache
+from rules.settlement.tables import index_tables
+from schemas.claim_file import ClaimFile
+from schemas.conventions import Conventions
+from schemas.decision import Decision, Digests
+
+MOST_HANDLES = 64
+
+
+class Adjudicator:
+    """Owns the native rule-base handles of one policy book and nothing else; close it, or use it in a with block."""
+
+    def __init__(self, book: PolicyBook) -> None:
+        self.book = book
+        self._handles = RuleBaseCache(MOST_HANDLES)
+
+    def __enter__(self) -> "Adjudicator":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        self._handles.close()
+
+    def decide(self, claim_file: ClaimFile, *, remedies: bool = True) -> Decision:
+        """Return the decision of a claim file; the same file and book always give the same bytes."""
+        evaluation = self._evaluation(claim_file)
+        explored, merged = self._merged(evaluation, {})
+        first = explored.results[0][1]
+        changes = remedies_of(merged, lambda assumed: self._merged(evaluation, assumed)[1]) if remedies else ()
+        lines = tuple(line_decision(line, claim_file) for line in merged)
+        payers = {line.shown.view.payer.name: line.shown.view.payer for line in merged if line.shown.view is not None}
+        looked_at = {p.name: p for p in self.book.with_fall_backs(first.selected.policies)} | payers
+        questions = questions_of(merged, claim_file)
+        decision = Decision(
+            claim=claim_file.claim.claim,
+            serial=claim_file.machine.serial,
+            dealer=claim_file.claim.dealer,
+            decided_on=claim_file.decided_on.isoformat(),
+            status=status_of(lines),
+            lines=lines,
+            payout=payout_of(merged, claim_file, evaluation.tables),
+            questions=questions,
+            proposals=proposals_of([line.world for line in merged]),
+            deadlines=tuple(("answer_question", q.id, q.answer_by) for q in questions if q.answer_by is not None),
+            measures=measures_of(merged[0].world),
+            firings=firings_of(merged[0].world),
+            remedies=(),
+            digests=Digests("", (), "", "", ""),
+            engine=ENGINE,
+        )
+        return sealed(decision, claim_file, [looked_at[name] for name in sorted(looked_at)], changes)
+
+    def _evaluation(self, claim_file: ClaimFile) -> Evaluation:
+        conventions = self._meter_conventions(claim_file)
+        timeline = (
+            build_timeline(claim_file, conventions.meter, conventions.facts)
+            if conventions is not None
+            else Timeline((), None, {}, None, ())
+        )
+        return Evaluation(self.book, claim_file, index_tables(claim_file), timeline, self._rule_base)
+
+    def _rule_base(self, policy: CompiledPolicy):  # type: ignore[no-untyped-def]
+        return self._handles.get(policy.digest, policy.name, policy.ruleset)
+
+    def _meter_conventions(self, claim_file: ClaimFile) -> Conventions | None:
+        """Return the newest conventions among the book's policies: a maker reads all its meters by one set."""
+        del claim_file
+        pinned = [p.conventions for p in self.book.by_name.values()]
+        return max(pinned, key=lambda c: (c.conventions, c.version), default=None)
+
+    def _merged(self, evaluation: Evaluation, assumed: Mapping[str, int]) -> tuple[Explored, Sequence[MergedLine]]:
+        explored = explore(evaluation.evaluate, assumed)
+        return explored, [merge(explored, i) for i in range(len(evaluation.claim_file.claim.lines))]
+
+
+def adjudicate(book: PolicyBook, claim_file: ClaimFile) -> Decision:
+    """Decide one claim file; to decide many, keep an ``Adjudicator``."""
+    with Adjudicator(book) as adjudicator:
+        return adjudicator.decide(claim_file)

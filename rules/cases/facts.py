@@ -1,0 +1,113 @@
+"""A case's facts as a claim file: the base, what differs, and the few things that a case need not say."""
+
+from collections.abc import Iterable, Mapping
+from datetime import date, timedelta
+from typing import Any, get_args
+
+from schemas.cases import CaseTable, WorkedCase
+from schemas.claim_file import ClaimFile
+from schemas.policy.clause import Event
+
+EVENTS = frozenset(get_args(Event)) - {"built"}
+BY_ID = {"readings": "id", "meter_changes": "id", "components": "id", "storage": "id", "alterations": "id", "bookings": "id"}
+
+
+class CaseFault(ValueError):
+    """A case that cannot be read as facts; the message names the case and the way out."""
+
+
+def merged(base: Any, change: Any) -> Any:
+    """Return ``base`` changed by ``change``: mappings merge, null takes away, anything else replaces."""
+    if not isinstance(base, Mapping) or not isinstance(change, Mapping):
+        return change
+    result = dict(base)
+    for key, value in change.items():
+        if value is None:
+            result.pop(key, None)
+        else:
+            result[key] = merged(result[key], value) if key in result else _without_nulls(value)
+    return result
+
+
+def _without_nulls(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {key: _without_nulls(inner) for key, inner in value.items() if inner is not None}
+    return value
+
+
+def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: Mapping[str, int]) -> ClaimFile:
+    """Return the claim file of a case; ``currency`` is that of its first policy."""
+    base = table.base
+    machine = _machine(merged(base.machine, case.machine))
+    claim = _claim(merged(base.claim, case.claim), machine["serial"], currency)
+    services = _services(merged(base.services, case.services), machine["serial"])
+    dealer = {"dealer": claim["dealer"], "region": machine["region"], "currency": claim["currency"], **merged(base.dealer, case.dealer)}
+    tables = [{"table": name, "version": 1, **rows} for name, rows in merged(base.tables, case.tables).items()]
+    payments = _by_id(merged(base.earlier_payments, case.earlier_payments), "id")
+    payments = [{"claim": "C-0", "item": "parts", "currency": currency, **p} for p in payments]
+    decided = case.decided_on or base.decided_on or _late_enough(claim)
+    used = {currency, claim["currency"], dealer["currency"], *(p["currency"] for p in payments)}
+    used |= {machine["currency"]} if "currency" in machine else set()
+    return ClaimFile.model_validate(
+        {
+            "machine": machine,
+            "services": services,
+            "claim": claim,
+            "dealer": dealer,
+            "tables": tables,
+            "earlier_payments": payments,
+            "currency_exponents": {code: exponents[code] for code in sorted(used) if code in exponents},
+            "decided_on": decided,
+        }
+    )
+
+
+def _late_enough(claim: Mapping[str, Any]) -> str:
+    days = [str(value) for key, value in claim.items() if key.endswith("_on")]
+    return (date.fromisoformat(max(days)) + timedelta(days=10)).isoformat()
+
+
+def _by_id(records: Mapping[str, Any] | Iterable[Any], key: str) -> list[Any]:
+    if not isinstance(records, Mapping):
+        return list(records)
+    return [{key: name, **record} for name, record in records.items()]
+
+
+def _machine(facts: Mapping[str, Any]) -> dict[str, Any]:
+    machine: dict[str, Any] = {"serial": "M-1", "use": "commercial", "region": "XX"}
+    events = dict(facts.get("events", {}))
+    for key, value in facts.items():
+        if key in EVENTS:
+            events[key] = value
+        elif key in BY_ID:
+            machine[key] = _by_id(value, BY_ID[key])
+        elif key != "events":
+            machine[key] = value
+    machine["events"] = events
+    machine.setdefault("built_on", min((str(day) for day in events.values()), default="2020-01-01"))
+    return machine
+
+
+def _claim(facts: Mapping[str, Any], serial: str, currency: str) -> dict[str, Any]:
+    claim = {"claim": "C-1", "serial": serial, "dealer": "D-1", "currency": currency, **facts}
+    lines = []
+    for line in _by_id(claim["lines"], "line"):
+        item = "labour" if "hours" in line else "parts"
+        lines.append({"item": item, **line})
+    claim["lines"] = lines
+    return claim
+
+
+def _services(records: Mapping[str, Any], serial: str) -> list[dict[str, Any]]:
+    done = []
+    for name, record in records.items():
+        facts = dict(record)
+        seen = {name}
+        while "like" in facts:
+            source = facts.pop("like")
+            if source in seen or source not in records:
+                raise CaseFault(f'service "{name}" is like "{source}", which is not another service of this case')
+            seen.add(source)
+            facts = merged(records[source], facts)
+        done.append({"record": name, "serial": serial, **facts})
+    return done

@@ -1,0 +1,180 @@
+"""Running a table of cases: each decided by the engine, compared with what it must come to."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import orjson
+
+from rules.adjudicate import Adjudicator
+from rules.cases.facts import claim_file_of, merged
+from rules.policy_book.book import PolicyBook, build_book
+from rules.policy_book.compiled import each_clause
+from schemas.cases import CaseTable, ExpectedLine, WorkedCase
+from schemas.conventions import Conventions
+from schemas.decision import Decision, LineDecision
+from schemas.policy.document import CoveragePolicy
+
+
+@dataclass(frozen=True, slots=True)
+class Mismatch:
+    """One value that did not come out as the case says."""
+
+    line: str
+    what: str
+    expected: str
+    got: str
+
+    def __str__(self) -> str:
+        return f"{self.line}: {self.what} expected {self.expected}, got {self.got}"
+
+
+@dataclass(frozen=True, slots=True)
+class CaseResult:
+    """A case with its decision and every mismatch (none: the case holds)."""
+
+    case: WorkedCase
+    decision: Decision
+    mismatches: tuple[Mismatch, ...]
+    touched: frozenset[tuple[str, str]]     # policy, clause path
+
+
+@dataclass(frozen=True, slots=True)
+class PolicySource:
+    """The documents a table's cases are decided under, as plain trees so that a case can change them."""
+
+    policies: Mapping[str, Mapping[str, Any]]       # by name@version
+    conventions: Mapping[str, Mapping[str, Any]]    # by name@version
+
+
+class CaseRunner:
+    """Runs tables against one source; books changed by a case are built once each."""
+
+    def __init__(self, source: PolicySource, exponents: Mapping[str, int]) -> None:
+        self.source = source
+        self.exponents = exponents
+        self._adjudicators: dict[bytes, Adjudicator] = {}
+
+    def __enter__(self) -> "CaseRunner":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for adjudicator in self._adjudicators.values():
+            adjudicator.close()
+        self._adjudicators.clear()
+
+    def run(self, table: CaseTable) -> Iterator[CaseResult]:
+        """Yield the result of each case, in order."""
+        for case in table.cases:
+            yield self.run_case(table, case)
+
+    def run_case(self, table: CaseTable, case: WorkedCase) -> CaseResult:
+        adjudicator = self._adjudicator(table, case)
+        first = adjudicator.book.policy(str(table.policies[0]))
+        claim_file = claim_file_of(table, case, first.terms.currency, self.exponents)
+        decision = adjudicator.decide(claim_file, remedies=case.remedy is not None)
+        return CaseResult(case, decision, tuple(_mismatches(case, decision)), touched_clauses(decision, adjudicator.book))
+
+    def _adjudicator(self, table: CaseTable, case: WorkedCase) -> Adjudicator:
+        key = orjson.dumps([[str(p) for p in table.policies], case.terms, case.conventions], default=str, option=orjson.OPT_SORT_KEYS)
+        if key not in self._adjudicators:
+            self._adjudicators[key] = Adjudicator(self._book(table, case))
+        return self._adjudicators[key]
+
+    def _book(self, table: CaseTable, case: WorkedCase) -> PolicyBook:
+        trees = {str(p): self.source.policies[str(p)] for p in table.policies}
+        stray = sorted(set(case.terms) - set(trees))
+        if stray:
+            raise ValueError(f'case "{case.name}" changes {", ".join(stray)}, which the table does not name under policies')
+        policies = [CoveragePolicy.model_validate(merged(tree, case.terms.get(name, {}))) for name, tree in trees.items()]
+        pinned = {str(p.conventions) for p in policies}
+        conventions = [
+            Conventions.model_validate(merged(self.source.conventions[name], case.conventions))
+            for name in sorted(pinned & set(self.source.conventions))
+        ]
+        return build_book(policies, conventions)
+
+
+def _mismatches(case: WorkedCase, decision: Decision) -> Iterator[Mismatch]:
+    lines = {line.line: line for line in decision.lines}
+    for name, expected in case.expect.items():
+        if name not in lines:
+            yield Mismatch(name, "line", "a line of this claim", "none")
+            continue
+        yield from _line_mismatches(expected, lines[name])
+    if case.payout is not None and case.payout != decision.payout.amount:
+        yield Mismatch("claim", "payout", str(case.payout), str(decision.payout.amount))
+    if case.proposals is not None and case.proposals != len(decision.proposals):
+        yield Mismatch("claim", "proposals", str(case.proposals), str(len(decision.proposals)))
+    if case.questions is not None and sorted(case.questions) != sorted(q.about for q in decision.questions):
+        yield Mismatch("claim", "questions", ", ".join(case.questions), ", ".join(q.about for q in decision.questions) or "none")
+    for name, amount in (case.remedy or {}).items():
+        found = next((r for r in decision.remedies if r.line == name), None)
+        if found is None or found.maker_pays != amount:
+            yield Mismatch(name, "remedy", str(amount), "none" if found is None else str(found.maker_pays))
+
+
+def _line_mismatches(expected: ExpectedLine, line: LineDecision) -> Iterator[Mismatch]:
+    codes = [reason.code for reason in line.reasons]
+    if expected.outcome is not None and expected.outcome != line.outcome:
+        yield Mismatch(line.line, "outcome", expected.outcome, f"{line.outcome} ({', '.join(codes) or 'no reasons'})")
+    for what in ("maker_pays", "owner_owes", "dealer_bears", "other_payer", "open", "claimed", "added", "allowed"):
+        amount = getattr(expected, what)
+        if amount is not None and amount != getattr(line, what):
+            yield Mismatch(line.line, what, str(amount), str(getattr(line, what)))
+    if expected.policy is not None and str(expected.policy) != line.policy:
+        yield Mismatch(line.line, "policy", str(expected.policy), line.policy or "none")
+    if expected.share is not None and str(expected.share) != (line.share or "1"):
+        yield Mismatch(line.line, "share", str(expected.share), line.share or "1")
+    if expected.only_reasons is not None and list(expected.only_reasons) != codes:
+        yield Mismatch(line.line, "reasons", ", ".join(expected.only_reasons) or "none", ", ".join(codes) or "none")
+    lacking = [code for code in expected.reasons or () if code not in codes]
+    if lacking:
+        yield Mismatch(line.line, "reasons", ", ".join(lacking), ", ".join(codes) or "none")
+    unwanted = [code for code in expected.no_reasons or () if code in codes]
+    if unwanted:
+        yield Mismatch(line.line, "reasons", f"not {', '.join(unwanted)}", ", ".join(codes))
+    notes = [note.code for note in line.notes]
+    lacking = [code for code in expected.notes or () if code not in notes]
+    if lacking:
+        yield Mismatch(line.line, "notes", ", ".join(lacking), ", ".join(notes) or "none")
+    if expected.says:
+        text = " ".join(
+            f"{r.words} {' '.join(f'{name}: {value}' for name, value in r.facts)}" for r in (*line.reasons, *line.notes)
+        )
+        for words in expected.says:
+            if words not in text:
+                yield Mismatch(line.line, "words", f'"{words}"', f'"{text}"')
+
+
+def touched_clauses(decision: Decision, book: PolicyBook) -> frozenset[tuple[str, str]]:
+    """Return the clauses that decided or calculated something in this decision, as policy and clause path."""
+    numbers: set[tuple[str, str]] = set()
+    paths: set[tuple[str, str]] = set()
+    for line in decision.lines:
+        for reason in (*line.reasons, *line.notes):
+            if reason.policy is not None and reason.clause is not None:
+                numbers.add((reason.policy, reason.clause))
+        if line.policy is None:
+            continue
+        numbers |= {(line.policy, step.clause) for step in line.steps if step.clause is not None}
+        if line.outcome != "deny":
+            paths.add((line.policy, f"pays.{line.item}"))
+            paths |= {(line.policy, "applies_to"), (line.policy, "term")}
+            if line.share is not None:
+                paths.add((line.policy, "prorating"))
+    for measured in decision.measures:
+        duty, _, point = measured.name.partition(" point ")
+        if point and not measured.value.startswith("open") and measured.policy is not None:
+            paths.add((measured.policy, f"services.{duty}"))
+    for name, policy in book.by_name.items():
+        paths |= {(name, path) for path, clause in each_clause(policy.terms) if (name, clause.clause) in numbers}
+    return frozenset(paths)
+
+
+def untouched_clauses(results: Sequence[CaseResult], book: PolicyBook) -> list[tuple[str, str]]:
+    """Return the clauses of the book's policies that no case touches, in order."""
+    touched = frozenset[tuple[str, str]]().union(*(result.touched for result in results))
+    return [
+        (name, path) for name, policy in sorted(book.by_name.items()) for path, _ in each_clause(policy.terms) if (name, path) not in touched
+    ]

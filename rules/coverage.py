@@ -1,0 +1,391 @@
+"""One claim in one world: every open fact has a value, each line gets its coverage, reasons and money.
+
+Branching lives here and in ``adjudicate``; the stages below it calculate and return.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from rules.decision.catalogue import KINDS
+from rules.history.timeline import Timeline
+from rules.measures.hours import Hours, resolve_hours
+from rules.measures.measure import Measures, limits_passed, measure
+from rules.open_facts import World
+from rules.policy_book.book import PolicyBook
+from rules.policy_book.compiled import CompiledPolicy
+from rules.rule_base.driver import Firing, RuleBase
+from rules.rule_base.findings import RuleReason, find
+from rules.selection.select import (
+    LAYER_ORDER,
+    Selected,
+    Subject,
+    component_refusal,
+    machine_refusal,
+    select,
+    subject_of,
+)
+from rules.settlement.allowance import Allowance, Desk, allow, claim_date, combined_hours, typed_amount
+from rules.settlement.settle import LineMoney, LowerShare, Payable, Settlement, unpaid
+from rules.settlement.tables import Tables
+from schemas.claim_file import ClaimFile
+from schemas.policy.clause import Limits
+from schemas.policy.pays import LabourPaid, NotPaid
+from schemas.policy.services import FallBack
+from schemas.policy.services import LowerShare as LowerShareClause
+
+
+@dataclass(frozen=True, slots=True)
+class PolicyReason:
+    """A reason under one policy version, with what it rests on."""
+
+    policy: CompiledPolicy
+    measures: Measures | None
+    code: str
+    path: str
+    effect: str = "deny"
+    limit: int = 0
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LineView:
+    """What one coverage makes of a line: covered, denied or held, with reasons, and who would pay under which terms."""
+
+    subject: Subject
+    candidate: CompiledPolicy       # the coverage looked at
+    payer: CompiledPolicy           # itself, or the version it falls back to
+    measures: Measures
+    state: str                      # covered, deny or refer
+    reasons: tuple[PolicyReason, ...]
+    lowered: tuple[LowerShare, ...]
+    allowance: Allowance
+    bearer: str                     # of a denied line
+
+    @property
+    def estimate(self) -> Fraction:
+        """What it pays before claim-level steps, for comparing coverages."""
+        if self.state != "covered":
+            return Fraction(-1 if self.state == "deny" else 0)
+        share = Fraction(1)
+        proration = self.measures.prorations.get(self.subject.line.line)
+        if proration is not None:
+            share = proration.share
+        for lowered in self.lowered:
+            share *= lowered.share
+        amount = self.allowance.allowed * share
+        if proration is not None and proration.owner_price is not None:
+            amount = max(amount - Fraction(proration.owner_price), Fraction(0))
+        return amount
+
+
+@dataclass(frozen=True, slots=True)
+class LineResult:
+    """A line's result in one world."""
+
+    subject: Subject
+    state: str
+    view: LineView | None
+    reasons: tuple[PolicyReason, ...]
+    refused: tuple[tuple[CompiledPolicy, str], ...]
+    money: LineMoney
+    others: tuple[LineView, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WorldResult:
+    """A claim's result in one world."""
+
+    lines: tuple[LineResult, ...]
+    selected: Selected
+    hours: Hours
+    measures: tuple[Measures, ...]
+    firings: tuple[tuple[str, Firing], ...]
+    details: dict[str, list[str]]
+
+
+RuleBaseOf = Callable[[CompiledPolicy], RuleBase]
+TimelineOf = Callable[[CompiledPolicy], Timeline]
+
+
+@dataclass(frozen=True, slots=True)
+class Evaluation:
+    """What stays the same over all worlds of one claim."""
+
+    book: PolicyBook
+    claim_file: ClaimFile
+    tables: Tables
+    timeline: Timeline
+    rule_base_of: RuleBaseOf
+
+    def evaluate(self, world: World) -> WorldResult:
+        """Return the result of the claim in ``world``."""
+        claim_file = self.claim_file
+        selected = select(self.book.versions, claim_file, world)
+        hours = resolve_hours(self.timeline, self.book.with_fall_backs(selected.policies), claim_file, world)
+        subjects = tuple(
+            subject_of(line, claim_file, self.tables.component_of(line.part_number, claim_file.claim.failed_on))
+            for line in sorted(claim_file.claim.lines, key=lambda line: line.line)
+        )
+        run = _Run(self, world, hours)
+        views: dict[str, list[LineView]] = {s.line.line: [] for s in subjects}
+        refusals: dict[str, list[tuple[CompiledPolicy, str]]] = {s.line.line: [] for s in subjects}
+        for policy in selected.policies:
+            inside = []
+            for subject in subjects:
+                code = component_refusal(policy.terms.applies_to, subject)
+                if code is None:
+                    inside.append(subject)
+                else:
+                    refusals[subject.line.line].append((policy, code))
+            if inside:
+                for view in run.views(policy, inside):
+                    views[view.subject.line.line].append(view)
+        chosen = _chosen(subjects, views)
+        money = run.settle(list(chosen.values()))
+        lines = tuple(
+            self._line(s, chosen.get(s.line.line), views[s.line.line], (*selected.refused, *refusals[s.line.line]), money)
+            for s in subjects
+        )
+        return WorldResult(lines, selected, hours, tuple(run.measures), tuple(run.firings), world.details)
+
+    def _line(
+        self,
+        subject: Subject,
+        view: LineView | None,
+        views: list[LineView],
+        refused: tuple[tuple[CompiledPolicy, str], ...],
+        money: dict[str, LineMoney],
+    ) -> LineResult:
+        if view is not None:
+            others = tuple(v for v in views if v is not view)
+            return LineResult(subject, view.state, view, view.reasons, refused, money[subject.line.line], others)
+        closest = _closest_refusals(refused)
+        reasons = tuple(PolicyReason(policy, None, code, "applies_to") for policy, code in closest)
+        currency = self.claim_file.claim.currency
+        nothing = unpaid(None, self.claim_file, typed_amount(subject.line), "owner", "no coverage applies", None, currency)
+        return LineResult(subject, "deny", None, reasons, refused, nothing, ())
+
+
+def _closest_refusals(refused: tuple[tuple[CompiledPolicy, str], ...]) -> tuple[tuple[CompiledPolicy, str], ...]:
+    """Return the refusals worth telling: of coverages that name the component, if any does, else all."""
+    closer = tuple(r for r in refused if r[1] != "component_not_named")
+    return closer or refused
+
+
+def _chosen(subjects: Sequence[Subject], views: dict[str, list[LineView]]) -> dict[str, LineView]:
+    """Return for each line the coverage that pays the customer most, ties by the published order of layers.
+
+    A held line wins over a denial: what a person may still allow is not refused by another coverage.
+    """
+    chosen: dict[str, LineView] = {}
+    for subject in subjects:
+        candidates = views[subject.line.line]
+        if candidates:
+            chosen[subject.line.line] = min(
+                candidates,
+                key=lambda v: (-v.estimate, LAYER_ORDER.index(v.candidate.terms.layer), -v.candidate.ref.version, v.candidate.ref.name),
+            )
+    return chosen
+
+
+class _Run:
+    """The coverages of one world, each measured and fired once; private to one evaluation."""
+
+    def __init__(self, evaluation: Evaluation, world: World, hours: Hours) -> None:
+        self.evaluation = evaluation
+        self.world = world
+        self.hours = hours
+        self.measures: list[Measures] = []
+        self.firings: list[tuple[str, Firing]] = []
+        self.desks: dict[str, Desk] = {}
+
+    def desk(self, policy: CompiledPolicy) -> Desk:
+        if policy.name not in self.desks:
+            evaluation = self.evaluation
+            rule = policy.terms.pays.rule_for("labour")
+            hours: dict[str, tuple[Fraction, str]] = {}
+            if isinstance(rule, LabourPaid) and evaluation.tables.has_flat_times:
+                on = claim_date(evaluation.claim_file, rule.rate_on, self.world)
+                hours = combined_hours(evaluation.claim_file.claim.lines, rule, evaluation.tables, on)
+            self.desks[policy.name] = Desk(policy, evaluation.claim_file, evaluation.tables, self.world, hours)
+        return self.desks[policy.name]
+
+    def views(self, policy: CompiledPolicy, subjects: Sequence[Subject]) -> list[LineView]:
+        """Return what ``policy`` makes of these lines, fall-backs followed."""
+        claim_file = self.evaluation.claim_file
+        measures = measure(policy, subjects, claim_file, self.hours, self.world)
+        found = find(measures, self.evaluation.rule_base_of(policy), self.world)
+        self.measures.append(measures)
+        self.firings += [(policy.name, firing) for firing in found.firings]
+        views: dict[str, LineView] = {}
+        falling: dict[str, list[LineView]] = {}
+        labour = Fraction(0)
+        desk = self.desk(policy)
+        # Supplies may be a share of the allowed labour, so labour is allowed first.
+        for subject in sorted(subjects, key=lambda s: (s.line.item != "labour", s.line.line)):
+            allowance = allow(subject.line, desk, labour)
+            view = self._view(subject, policy, measures, found.reasons.get(subject.line.line, ()), allowance)
+            if subject.line.item == "labour" and view.state == "covered":
+                labour += allowance.allowed
+            target = _fall_back_of(policy, found.reasons.get(subject.line.line, ()))
+            if target is not None and view.state == "covered":
+                falling.setdefault(target, []).append(view)
+            views[subject.line.line] = view
+        for target, lines in sorted(falling.items()):
+            for view in self._fallen(self.evaluation.book.policy(target), lines):
+                views[view.subject.line.line] = view
+        return _with_caused(list(views.values()))
+
+    def _fallen(self, older: CompiledPolicy, views: list[LineView]) -> Iterator[LineView]:
+        """Decide lines under the version they fall back to; it bypasses ``in_force`` and nothing else."""
+        claim_file = self.evaluation.claim_file
+        refusal = machine_refusal(older.terms.applies_to, claim_file)
+        inside = []
+        for view in views:
+            code = refusal or component_refusal(older.terms.applies_to, view.subject)
+            if code is None:
+                inside.append(view)
+            else:
+                reason = PolicyReason(older, None, code, "applies_to")
+                yield replace(view, payer=older, state="deny", reasons=(*view.reasons, reason), bearer="owner")
+        if not inside:
+            return
+        for decided in self.views(older, [v.subject for v in inside]):
+            before = next(v for v in inside if v.subject.line.line == decided.subject.line.line)
+            yield replace(
+                decided,
+                candidate=before.candidate,
+                reasons=(*before.reasons, *decided.reasons),
+                lowered=(*before.lowered, *decided.lowered),
+            )
+
+    def _view(
+        self, subject: Subject, policy: CompiledPolicy, measures: Measures, found: tuple[RuleReason, ...], allowance: Allowance
+    ) -> LineView:
+        reasons = [PolicyReason(policy, measures, r.code, r.path, r.effect, r.limit) for r in found]
+        held = [PolicyReason(policy, measures, code, f"pays.{subject.line.item}", "refer", 0, words) for code, words in allowance.held]
+        effects = {r.effect for r in found}
+        if "deny" in effects or "deny_unless_caused" in effects:
+            state = "deny"
+        elif "refer" in effects or held:
+            state = "refer"
+        else:
+            state = "covered"
+        lowered = tuple(
+            LowerShare(clause.share, r.path, policy.terms.services[r.path.removeprefix("services.")].borne_by)
+            for r in found
+            if r.effect == "lower_share" and (clause := _lower_share(policy, r)) is not None
+        )
+        return LineView(
+            subject, policy, policy, measures, state, (*reasons, *held), lowered, allowance, _bearer(policy, found)
+        )
+
+    def settle(self, views: list[LineView]) -> dict[str, LineMoney]:
+        """Return the money of each line, settled payer by payer."""
+        claim_file = self.evaluation.claim_file
+        money: dict[str, LineMoney] = {}
+        covered: dict[str, list[LineView]] = {}
+        for view in views:
+            line = view.subject.line.line
+            if view.state == "covered":
+                covered.setdefault(view.payer.name, []).append(view)
+            else:
+                bearer = view.bearer if view.state == "deny" else "open"
+                money[line] = unpaid(
+                    view.payer, claim_file, view.allowance.claimed, bearer,
+                    "not covered" if bearer != "open" else "held for a person", None, view.payer.terms.currency,
+                )
+        for name in sorted(covered):
+            of_payer = {v.subject.line.line: v for v in covered[name]}
+            policy = next(iter(of_payer.values())).payer
+            payables = [
+                Payable(v.subject, v.allowance, v.measures.prorations.get(line), v.lowered) for line, v in of_payer.items()
+            ]
+
+            def over(payable: Payable, of_payer: dict[str, LineView] = of_payer, policy: CompiledPolicy = policy) -> bool:
+                return self._past_either_or(policy, of_payer[payable.subject.line.line])
+
+            money |= Settlement(policy, claim_file).settle(payables, over, self.desk(policy))
+        return money
+
+    def _past_either_or(self, policy: CompiledPolicy, view: LineView) -> bool:
+        rule = policy.terms.pays.either_or
+        if rule is None:
+            return False
+        group = view.measures.group_of_line[view.subject.line.line]
+        limits = Limits(first_of=(rule.after,))
+        return limits_passed(limits, policy, group, view.subject, self.evaluation.claim_file, self.hours, self.world)
+
+
+def _lower_share(policy: CompiledPolicy, reason: RuleReason) -> LowerShareClause | None:
+    duty = policy.terms.services[reason.path.removeprefix("services.")]
+    consequence = duty.wrong_fluid if reason.code == "service_fluid_not_approved" and duty.wrong_fluid is not None else duty.missed
+    return consequence if isinstance(consequence, LowerShareClause) else None
+
+
+def _fall_back_of(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> str | None:
+    """Return the version a line falls back to; of several the oldest promise, which is the worst."""
+    targets = []
+    for reason in reasons:
+        if reason.effect != "fall_back":
+            continue
+        duty = policy.terms.services[reason.path.removeprefix("services.")]
+        wrong_fluid = reason.code == "service_fluid_not_approved" and duty.wrong_fluid is not None
+        consequence = duty.wrong_fluid if wrong_fluid else duty.missed
+        assert isinstance(consequence, FallBack)
+        targets.append(consequence.fall_back_to)
+    return str(min(targets)) if targets else None
+
+
+def _bearer(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> str:
+    """Return who bears a denied line: as the clause of the first reason says, else as the catalogue does."""
+    deciding = [r for r in reasons if r.effect in ("deny", "deny_unless_caused")]
+    if not deciding:
+        return "owner"
+    first = min(deciding, key=lambda r: (list(KINDS).index(r.code), r.path))
+    return clause_bearer(policy, first.code, first.path)
+
+
+def clause_bearer(policy: CompiledPolicy, code: str, path: str) -> str:
+    """Return who bears what a reason takes: the catalogue's bearer, or the one the clause names."""
+    fixed = KINDS[code].bearer
+    if fixed is not None:
+        return fixed
+    terms = policy.terms
+    if path.startswith("services."):
+        return terms.services[path.removeprefix("services.")].borne_by
+    if path.startswith("exclusions["):
+        return terms.exclusions[int(path[len("exclusions[") : -1])].borne_by
+    if path.startswith("pays."):
+        rule = getattr(terms.pays, path.removeprefix("pays."))
+        if isinstance(rule, NotPaid):
+            return rule.borne_by
+        if code == "item_period_over":
+            return str(rule.after_borne_by)
+        return str(getattr(rule, "excess_borne_by", None) or rule.borne_by)
+    if path.startswith("caps["):
+        return terms.caps[int(path[len("caps[") : -1])].excess_borne_by
+    if path == "prorating" and terms.prorating is not None:
+        return terms.prorating.borne_by
+    if path == "deductible" and terms.deductible is not None:
+        return terms.deductible.borne_by
+    return "owner"
+
+
+def _with_caused(views: list[LineView]) -> list[LineView]:
+    """Let wear items and consumables through that a covered failure ruined (the causing line must be covered itself)."""
+    by_line = {v.subject.line.line: v for v in views}
+    settled: list[LineView] = []
+    for view in views:
+        spared = [r for r in view.reasons if r.effect == "deny_unless_caused"]
+        cause = by_line.get(view.subject.line.caused_by or "")
+        if not spared or cause is None or cause.state != "covered":
+            settled.append(view)
+            continue
+        other = [r for r in view.reasons if r.effect != "deny_unless_caused"]
+        notes = [replace(r, code="caused_by_covered_failure", effect="note") for r in spared]
+        effects = {r.effect for r in other}
+        state = "deny" if "deny" in effects else "refer" if "refer" in effects else "covered"
+        settled.append(replace(view, state=state, reasons=(*other, *notes)))
+    return settled

@@ -1,0 +1,1 @@
+"""Stage 6: outcomes, reasons, what would change them, digests."""

@@ -1,0 +1,254 @@
+"""Stage 6: the merged lines become the Decision, with questions, payout, trace and digests."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import timedelta
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+import orjson
+
+from rules.coverage import LineResult, PolicyReason, WorldResult
+from rules.decision.catalogue import KINDS, PRECEDENCE
+from rules.decision.describe import describe
+from rules.decision.merge import MergedLine
+from rules.decision.notes import notes_of
+from rules.history.timeline import hours_text
+from rules.open_facts import OpenFact
+from rules.policy_book.compiled import CompiledPolicy
+from rules.rounding import as_money, minor_units
+from rules.rule_base.driver import Firing as RuleFiring
+from rules.settlement.settle import LineMoney
+from rules.settlement.tables import Tables
+from schemas.canonical import digest
+from schemas.claim_file import ClaimFile
+from schemas.decision import (
+    CAUTIONS,
+    FORMAT_VERSION,
+    Considered,
+    Decision,
+    Digests,
+    Firing,
+    LineDecision,
+    Measure,
+    Payout,
+    Proposal,
+    Question,
+    Reason,
+    Remedy,
+    Status,
+)
+
+ENGINE = "hourmark 0.1.0"
+
+
+def line_decision(merged: MergedLine, claim_file: ClaimFile) -> LineDecision:
+    """Return a merged line as the decision shows it."""
+    shown, money = merged.shown, merged.shown.money
+    line = shown.subject.line
+    reasons = [describe(r, shown, claim_file) for r in shown.reasons if KINDS[r.code].effect != "note"]
+    reasons += [_cut_reason(cut, shown, claim_file) for cut in money.cuts if not cut.code.startswith("prorated")]
+    notes = [describe(r, shown, claim_file) for r in shown.reasons if KINDS[r.code].effect == "note"]
+    reasons += [_open_reason(merged, fact, money) for fact in merged.facts]
+    if not merged.facts and merged.open and shown.state != "refer":
+        reasons.append(_plain_reason("too_many_open_facts", ""))
+    proration = None if shown.view is None else shown.view.measures.prorations.get(line.line)
+    return LineDecision(
+        line=line.line,
+        item=line.item,
+        component=shown.subject.component,
+        position=line.position,
+        text=line.text,
+        outcome=merged.outcome,
+        policy=None if shown.view is None else shown.view.payer.name,
+        currency=money.currency,
+        claimed=money.money(money.claimed),
+        added=money.money(money.added),
+        allowed=money.money(money.allowed),
+        share=str(proration.share) if proration is not None and proration.owner_price is None else None,
+        maker_pays=money.money(merged.maker),
+        owner_owes=money.money(merged.owner),
+        dealer_bears=money.money(merged.dealer),
+        other_payer=money.money(merged.other_payer),
+        open=money.money(merged.open),
+        reasons=_in_order(reasons),
+        notes=_in_order([*notes, *notes_of(shown, merged.world, claim_file)]),
+        steps=money.steps,
+        considered=_considered(shown),
+    )
+
+
+def _in_order(reasons: Sequence[Reason]) -> tuple[Reason, ...]:
+    unique = {(r.code, r.policy, r.clause, r.words, r.records): r for r in reasons}
+    return tuple(sorted(unique.values(), key=lambda r: (PRECEDENCE[r.code], r.policy or "", r.clause or "", r.words, r.records)))
+
+
+def _plain_reason(code: str, words: str, records: tuple[str, ...] = ()) -> Reason:
+    return Reason(code, None, None, None, f"{KINDS[code].text} {words}".strip(), (), records, None, None)
+
+
+def _cut_reason(cut: Any, shown: LineResult, claim_file: ClaimFile) -> Reason:
+    assert shown.view is not None
+    reason = PolicyReason(shown.view.payer, shown.view.measures, cut.code, cut.path, "cut", 0, f"{cut.words}.")
+    described = describe(reason, shown, claim_file)
+    return replace(described, bearer=cut.bearer, records=cut.records, facts=(), comparison=None)
+
+
+def _open_reason(merged: MergedLine, fact: OpenFact, money: LineMoney) -> Reason:
+    low, high = money.money(merged.maker), money.money(merged.most)
+    amount = f"the maker pays {low} {money.currency} now"
+    if high != low:
+        amount += f" and up to {high} {money.currency} once it is known"
+    return Reason(
+        "fact_open", None, None, None, f"Open: {question_words(fact, merged.world.details)}; {amount}.", (("fact", fact.key),), (),
+        None, None,
+    )
+
+
+def question_words(fact: OpenFact, details: Mapping[str, Sequence[str]]) -> str:
+    """Return the words of a question; a joint question names every due point behind it, each once."""
+    points = list(dict.fromkeys(details.get(fact.key, ())))
+    return f"{fact.words} due at {'; '.join(points)}" if points and fact.about == "services" else fact.words
+
+
+def _considered(shown: LineResult) -> tuple[Considered, ...]:
+    others = [
+        Considered(v.payer.name, v.state, None, "it pays the customer less" if v.state == "covered" else ", ".join(r.code for r in v.reasons) or v.state)
+        for v in shown.others
+    ]
+    others += [Considered(policy.name, "does_not_apply", None, KINDS[code].text) for policy, code in shown.refused]
+    return tuple(sorted(others, key=lambda c: (c.policy, c.why)))
+
+
+def status_of(lines: Sequence[LineDecision]) -> Status:
+    """Return the claim's status: the published table of states, first row that fits."""
+    outcomes = {line.outcome for line in lines}
+    if outcomes == {"pay"}:
+        return "paid_in_full"
+    if outcomes == {"deny"}:
+        return "denied"
+    if "refer" in outcomes:
+        return "held_for_person" if outcomes <= {"refer", "deny"} else "partly_decided"
+    if "need_info" in outcomes:
+        return "waiting_for_dealer" if outcomes <= {"need_info", "deny"} else "partly_decided"
+    return "nothing_due" if outcomes <= {"pay_zero", "deny"} else "paid_in_part"
+
+
+def questions_of(merged: Sequence[MergedLine], claim_file: ClaimFile) -> tuple[Question, ...]:
+    """Return each open fact once, with the lines that wait for it and the day to answer by."""
+    found: dict[str, tuple[OpenFact, list[str], str | None, str]] = {}
+    for line in merged:
+        for fact in line.facts:
+            words = question_words(fact, line.world.details)
+            policy = line.shown.view.candidate if line.shown.view is not None else None
+            days = policy.conventions.absent_service_record.answer_within.days if policy is not None else 30
+            by = (claim_file.decided_on + timedelta(days=days)).isoformat() if fact.asks == "dealer" else None
+            known = found.setdefault(fact.key, (fact, [], by, words))
+            known[1].append(line.shown.subject.line.line)
+    return tuple(
+        Question(key, fact.about, fact.asks, words, tuple(sorted(lines)), by)
+        for key, (fact, lines, by, words) in sorted(found.items())
+    )
+
+
+def payout_of(merged: Sequence[MergedLine], claim_file: ClaimFile, tables: Tables) -> Payout:
+    """Return what the dealer gets: sums of each payer's currency, converted last, rounded once."""
+    target = claim_file.dealer.currency
+    sums: dict[tuple[str, str], tuple[int, CompiledPolicy, int]] = {}
+    for line in merged:
+        view = line.shown.view
+        if view is None or not line.maker:
+            continue
+        key = (view.payer.terms.currency, view.payer.conventions.exchange_rate_on)
+        known = sums.get(key)
+        sums[key] = ((known[0] if known else 0) + line.maker, view.payer, line.shown.money.exponent)
+    total, rates = Fraction(0), []
+    mode = "half_up"
+    for (currency, _), (units, payer, exponent) in sorted(sums.items(), key=lambda item: item[0]):
+        mode = payer.conventions.money.round
+        day = getattr(claim_file.claim, payer.conventions.exchange_rate_on) or claim_file.claim.failed_on
+        found = tables.rate(currency, target, day, "previous_published")
+        if found is None:
+            return Payout(currency, as_money(units, exponent), (f"no rate {currency} to {target} is on file",))
+        if currency != target:
+            rates.append(found.row)
+        total += Fraction(units, 10**exponent) * found.value
+    exponent = claim_file.currency_exponents.get(target, 2)
+    return Payout(target, as_money(minor_units(total, exponent, mode), exponent), tuple(rates))
+
+
+def proposals_of(worlds: Sequence[WorldResult]) -> tuple[Proposal, ...]:
+    """Return what is proposed to a person: recovering from a dealer who did a service wrongly."""
+    found = {
+        (r.dealer or "the dealer", r.words, r.visit.record)
+        for world in worlds
+        for m in world.measures
+        for d in m.duties
+        for r in d.recover_from
+    }
+    return tuple(
+        Proposal("recovery", dealer, f"{words}; the owner is kept whole", (record,)) for dealer, words, record in sorted(found)
+    )
+
+
+def measures_of(world: WorldResult) -> tuple[Measure, ...]:
+    """Return the derived quantities that the decision rests on, for --explain and for comparing derivations."""
+    found: list[Measure] = [Measure(name, "governs because", words) for name, words in world.selected.why]
+    at = world.hours.at_failure
+    bounds = world.hours.timeline.at_failure
+    if at is not None and bounds is not None:
+        found.append(Measure(None, "machine hours at the failure", hours_text(at), bounds.records))
+    for measures in world.measures:
+        name = measures.policy.name
+        for group in measures.groups:
+            found.append(Measure(name, f"{group.key}: start of term", f"{group.start.isoformat()} ({group.start_words})"))
+            for state in group.limits:
+                value = f"ends {state.last_day.isoformat()}, {state.value} days past" if state.last_day else f"{state.value} used"
+                found.append(Measure(name, f"{group.key}: {state.path}", value))
+        for duty in measures.duties:
+            for point in duty.points:
+                records = (point.record,) if point.record is not None else ()
+                window = f"{point.low_hours}-{point.high_hours}" if point.low_hours is not None else ""
+                days = f" {point.low_day}-{point.high_day}" if point.low_day is not None else ""
+                found.append(Measure(name, f"{duty.duty} point {point.number + 1}", f"{point.state} window {window}{days}", records))
+        for line, proration in sorted(measures.prorations.items()):
+            found.append(Measure(name, f"{line}: paid share", str(proration.share)))
+    return tuple(found)
+
+
+def firings_of(world: WorldResult) -> tuple[Firing, ...]:
+    return tuple(Firing(name, firing.rule, _matched(firing)) for name, firing in world.firings)
+
+
+def _matched(firing: RuleFiring) -> tuple[str, ...]:
+    return tuple(" ".join(f"{key}={fact[key]}" for key in sorted(fact)) for fact in firing.facts)
+
+
+def text_of(value: Any) -> Any:
+    if isinstance(value, Decimal):
+        return str(value)
+    raise TypeError(f"{type(value).__name__} has no place in a decision")
+
+
+def decision_document(decision: Decision) -> dict[str, Any]:
+    """Return the decision as plain JSON values, amounts as text."""
+    return dict(orjson.loads(orjson.dumps(replace(decision, document={}), default=text_of)))
+
+
+def sealed(decision: Decision, claim_file: ClaimFile, policies: Sequence[CompiledPolicy], remedies: tuple[Remedy, ...]) -> Decision:
+    """Return the decision with its digests: outcome, derivation and envelope apart."""
+    decision = replace(decision, remedies=remedies)
+    document = decision_document(decision)
+    outcome = {key: document[key] for key in ("claim", "serial", "dealer", "status", "lines", "payout", "questions", "proposals", "deadlines")}
+    derivation = {key: document[key] for key in ("measures", "firings")}
+    envelope = {
+        "engine": ENGINE, "format": FORMAT_VERSION, "cautions": list(CAUTIONS), "decided_on": document["decided_on"],
+        "remedies": document["remedies"], "claim_file": claim_file.digest,
+    }
+    digests = Digests(
+        claim_file.digest, tuple((p.name, p.digest) for p in policies), digest(outcome), digest(derivation), digest(envelope)
+    )
+    document["digests"] = orjson.loads(orjson.dumps(digests))
+    del document["document"]
+    return replace(decision, digests=digests, document=document)

@@ -1,0 +1,236 @@
+"""A reason in full: the clause in its own words, the facts with their records, the comparison in numbers."""
+
+from collections.abc import Callable
+from datetime import date
+
+from rules.coverage import LineResult, PolicyReason, clause_bearer
+from rules.decision.catalogue import KINDS
+from rules.history.timeline import CLAIM_READING, hours_text
+from rules.measures.duties import DutyState, point_words, schedule_for
+from rules.measures.groups import Group
+from rules.measures.prorating import number_text
+from schemas.claim_file import ClaimFile
+from schemas.decision import Comparison, Reason
+from schemas.quantities import centihours
+
+Facts = list[tuple[str, str]]
+
+BREACH_OF = {
+    "service_missed": "missed",
+    "service_late": "late",
+    "service_fluid_not_approved": "wrong_fluid",
+    "service_by_other_hands": "wrong_hands",
+    "coverage_not_activated": "not_activated",
+}
+
+
+def describe(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> Reason:
+    """Return the reason as the decision shows it."""
+    kind = KINDS[reason.code]
+    clause = reason.policy.clauses.get(reason.path)
+    facts, records, comparison = _facts_of(reason, line, claim_file)
+    words = f"{kind.text} {reason.words}".strip() if reason.words else kind.text
+    bearer = None if kind.effect in ("note", "refer", "ask") else clause_bearer(reason.policy, reason.code, reason.path)
+    return Reason(
+        code=reason.code,
+        policy=reason.policy.name,
+        clause=clause.number if clause is not None else None,
+        clause_text=clause.words if clause is not None else None,
+        words=words,
+        facts=tuple(facts),
+        records=tuple(records),
+        comparison=comparison,
+        bearer=bearer,  # type: ignore[arg-type]
+    )
+
+
+def _facts_of(
+    reason: PolicyReason, line: LineResult, claim_file: ClaimFile
+) -> tuple[Facts, list[str], Comparison | None]:
+    if reason.code in ("hour_limit_passed", "term_elapsed", "outer_limit_passed", "worn_out", "every_limit_passed"):
+        return _limit_facts(reason, line, claim_file)
+    if reason.code in BREACH_OF:
+        return _service_facts(reason, line, claim_file)
+    special: dict[str, Callable[[PolicyReason, LineResult, ClaimFile], tuple[Facts, list[str], Comparison | None]]] = {
+        "prorated": _share_facts,
+        "prorated_to_nothing": _share_facts,
+        "serial_differs": _serial_facts,
+        "symptom_first": _symptom_facts,
+        "excluded_cause": _cause_facts,
+        "before_term": _before_term_facts,
+        "no_version_in_force": _machine_facts,
+        "serial_out_of_range": _machine_facts,
+        "built_out_of_range": _machine_facts,
+        "use_not_covered": _machine_facts,
+        "region_not_covered": _machine_facts,
+        "later_owner": _machine_facts,
+        "part_altered": _alteration_facts,
+        "part_of_other_make": _alteration_facts,
+        "caused_by_covered_failure": _caused_facts,
+    }
+    if reason.code in special:
+        return special[reason.code](reason, line, claim_file)
+    return [("item", line.subject.line.item), ("component", line.subject.component or "not stated")], [], None
+
+
+def _group(reason: PolicyReason, line: LineResult) -> Group:
+    assert reason.measures is not None
+    return reason.measures.group_of_line[line.subject.line.line]
+
+
+def _limit_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+    group = _group(reason, line)
+    facts: Facts = [("start of term", f"{day_text(group.start)} ({group.start_words})")]
+    if not group.limits:
+        return facts, [], None
+    state = next((s for s in group.limits if s.path.endswith(f".ends[{reason.limit}]")), group.limits[0])
+    if state.last_day is not None:
+        facts.append(("last covered day", day_text(state.last_day)))
+        tested = reason.policy.terms.term.tested_on.replace("_on", "").replace("_", " ")
+        facts.append((f"{tested} on", day_text(group.tested_day)))
+        return facts, [], Comparison("day", group.tested_day.isoformat(), ">", state.last_day.isoformat(), "day")
+    limit = state.limit
+    if limit.wear is not None:
+        return facts, [], Comparison("wear past the limit", str(state.value), ">", "0", "share")
+    cap = limit.machine_hours if limit.machine_hours is not None else limit.component_hours
+    assert cap is not None
+    operator = ">" if reason.policy.conventions.hours_at_cap == "covered" else ">="
+    facts.append(("hours counted", hours_text(state.value)))
+    records = _hour_records(reason, claim_file)
+    return facts, records, Comparison(
+        "hours", hours_plain(state.value), operator, hours_plain(centihours(cap)), "h"  # type: ignore[arg-type]
+    )
+
+
+def _hour_records(reason: PolicyReason, claim_file: ClaimFile) -> list[str]:
+    del reason
+    changes = [c.id for c in claim_file.machine.meter_changes]
+    return [CLAIM_READING, *sorted(changes)]
+
+
+def _service_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+    assert reason.measures is not None
+    name = reason.path.removeprefix("services.")
+    duty = reason.policy.terms.services[name]
+    group = _group(reason, line)
+    state = next(d for d in reason.measures.duties if d.duty == name and d.group == group.number)
+    schedule = schedule_for(duty, group, reason.policy, claim_file)
+    breach = BREACH_OF[reason.code]
+    points = [p for b, p in state.breaches if b == breach]
+    point = points[0]
+    facts: Facts = [("due", "; ".join(point_words(p, schedule) for p in points))]
+    inside = [r for r in state.rejected if point.holds(r.visit)]
+    facts.append(("records in its window", "; ".join(r.words for r in inside) or "none"))
+    nearest = _nearest(state, point, claim_file)
+    if nearest:
+        facts.append(("nearest", nearest))
+    since = claim_file.machine.records_complete_from
+    facts.append(("records complete from", day_text(since) if since is not None else "not known"))
+    at = reason.measures.hours_at_failure
+    comparison = None
+    relative = None if at is None else at - schedule.start_hours
+    if point.high_hours is not None and relative is not None and relative > point.high_hours:
+        comparison = Comparison("hours at failure after the window", hours_plain(relative), ">", hours_plain(point.high_hours), "h")
+    elif point.high_day is not None:
+        last = date.fromordinal(point.high_day)
+        comparison = Comparison("day of failure after the window", claim_file.claim.failed_on.isoformat(), ">", last.isoformat(), "day")
+    records = sorted({p.record for p in points if p.record is not None} | {r.visit.record for r in inside})
+    return facts, records, comparison
+
+
+def _nearest(state: DutyState, point: object, claim_file: ClaimFile) -> str:
+    done = [p for p in state.points if p.record is not None]
+    if not done:
+        return ""
+    del point
+    record = done[-1].record
+    found = next((s for s in claim_file.services if s.record == record), None)
+    if found is None:
+        return ""
+    reading = "without a reading" if found.reading is None else f"at {hours_text(centihours(found.reading))}"
+    return f"{found.record} {reading}, {day_text(found.on)}"
+
+
+def _share_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+    del claim_file
+    assert reason.measures is not None
+    proration = reason.measures.prorations[line.subject.line.line]
+    facts: Facts = [(axis.by.replace("_", " "), f"{number_text(axis.at)}: {axis.words} = {axis.share}") for axis in proration.axes]
+    if proration.combine is not None:
+        facts.append(("combined", proration.combine.replace("_", " ")))
+    return facts, [], Comparison("paid share", str(proration.share), "<", "1", "share")
+
+
+def _serial_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+    del claim_file
+    assert reason.measures is not None
+    removed, fitted, record = reason.measures.differing_serials[line.subject.line.line]
+    return [("removed", removed), ("on file as fitted", fitted)], [record], Comparison("serial", removed, "!=", fitted, "text")
+
+
+def _symptom_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+    assert reason.measures is not None
+    symptom = claim_file.claim.symptom
+    assert symptom is not None
+    group = _group(reason, line)
+    point = next(d.symptom_first for d in reason.measures.duties if d.symptom_first is not None and d.group == group.number)
+    record = next((s for s in claim_file.services if s.record == point.record), None)
+    noted = day_text(symptom.on) + ("" if symptom.reading is None else f" at {hours_text(centihours(symptom.reading))}")
+    done = "" if record is None else day_text(record.on)
+    if record is not None and record.reading is not None:
+        done += f" at {hours_text(centihours(record.reading))}"
+    facts: Facts = [("trouble noted", noted), ("overdue service", done), ("failure", day_text(claim_file.claim.failed_on))]
+    return facts, [point.record] if point.record is not None else [], None
+
+
+def _cause_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+    del line, claim_file
+    assert reason.measures is not None
+    return [("cause", (reason.measures.cause or "not stated").replace("_", " "))], [], None
+
+
+def _before_term_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+    del claim_file
+    group = _group(reason, line)
+    return (
+        [("start of term", f"{day_text(group.start)} ({group.start_words})")],
+        [],
+        Comparison("day", group.tested_day.isoformat(), "<", group.start.isoformat(), "day"),
+    )
+
+
+def _machine_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+    del line
+    machine = claim_file.machine
+    values = {
+        "serial_out_of_range": ("serial", machine.serial),
+        "built_out_of_range": ("built on", day_text(machine.built_on)),
+        "use_not_covered": ("use", machine.use),
+        "region_not_covered": ("region", machine.region),
+        "later_owner": ("owner", f"{max((o.order for o in machine.owners if o.since <= claim_file.claim.failed_on), default=1)}"),
+        "no_version_in_force": ("selected by", reason.policy.terms.in_force.selected_by.replace("_", " ")),
+    }
+    return [("machine", machine.serial), values[reason.code]], [], None
+
+
+def _alteration_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+    del claim_file
+    assert reason.measures is not None
+    found = [a for a in reason.measures.altered if a.line == line.subject.line.line]
+    return [("found", "; ".join(f"{a.record}: {a.kind.replace('_', ' ')}" for a in found))], [a.record for a in found], None
+
+
+def _caused_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+    del reason, claim_file
+    return [("ruined by", f"line {line.subject.line.caused_by}")], [], None
+
+
+def day_text(day: date) -> str:
+    """Return a day as a reader writes it: 2 March 2026."""
+    return f"{day.day} {day:%B %Y}"
+
+
+def hours_plain(hundredths: int) -> str:
+    """Return hours for a comparison that a checker reads: 1500.00."""
+    sign = "-" if hundredths < 0 else ""
+    return f"{sign}{abs(hundredths) // 100}.{abs(hundredths) % 100:02d}"

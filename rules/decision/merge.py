@@ -1,0 +1,76 @@
+"""One line over all worlds: decided where they agree, otherwise what is undisputed and which fact is open."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from rules.coverage import LineResult, WorldResult
+from rules.open_facts import Explored, OpenFact, facts_that_matter
+from schemas.decision import Outcome
+
+
+@dataclass(frozen=True, slots=True)
+class MergedLine:
+    """A line's outcome, the world it is shown by, the split of its money (minor units) and its open facts."""
+
+    outcome: Outcome
+    shown: LineResult
+    world: WorldResult
+    maker: int
+    owner: int
+    dealer: int
+    other_payer: int
+    open: int
+    facts: tuple[OpenFact, ...]
+    most: int       # the most the maker may come to pay, for the range
+
+
+def merge(explored: Explored, index: int) -> MergedLine:
+    """Return line number ``index`` of the claim, merged over all worlds."""
+    results: list[tuple[LineResult, WorldResult]] = [(r.lines[index], r) for _, r in explored.results]
+    signatures = {_signature(line) for line, _ in results}
+    if len(signatures) == 1 and explored.complete:
+        shown, world = results[0]
+        money = shown.money
+        return MergedLine(
+            _outcome(shown), shown, world, money.maker, money.owner, money.dealer, money.other_payer, money.open, (), money.maker
+        )
+    facts = _facts(explored, index)
+    shown, world = min(results, key=lambda pair: (pair[0].money.maker, _rank(pair[0].state)))
+    split = [min(getattr(line.money, who) for line, _ in results) for who in ("maker", "owner", "dealer", "other_payer")]
+    if not explored.complete:
+        split[0] = 0
+    rest = shown.money.claimed + shown.money.added - sum(split)
+    held = any(fact.asks == "person" for fact in facts) or not explored.complete
+    return MergedLine(
+        "refer" if held else "need_info", shown, world, *split, rest, facts, max(line.money.maker for line, _ in results)
+    )
+
+
+def _facts(explored: Explored, index: int) -> tuple[OpenFact, ...]:
+    def signature(result: Any) -> Any:
+        return _signature(result.lines[index])
+
+    matter = facts_that_matter(explored, signature)
+    if matter or explored.complete:
+        return matter
+    first: Sequence[tuple[OpenFact, int]] = explored.results[0][0]
+    return tuple(fact for fact, _ in first)
+
+
+def _signature(line: LineResult) -> tuple[Any, ...]:
+    money = line.money
+    return line.state, money.maker, money.owner, money.dealer, money.other_payer, money.currency
+
+
+def _rank(state: str) -> int:
+    return ("deny", "refer", "covered").index(state)
+
+
+def _outcome(line: LineResult) -> Outcome:
+    if line.state != "covered":
+        return "deny" if line.state == "deny" else "refer"
+    money = line.money
+    if money.maker == 0 and money.claimed > 0:
+        return "pay_zero"
+    return "pay" if money.maker >= money.claimed else "pay_part"

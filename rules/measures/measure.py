@@ -1,0 +1,223 @@
+"""All measures of one policy for the lines it may pay, in one world."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from rules.measures.duties import DutyState, duty_state
+from rules.measures.groups import Group, build_group, group_of, limit_state
+from rules.measures.hours import Hours
+from rules.measures.prorating import Proration, prorate, worn_share
+from rules.open_facts import OpenFact, World
+from rules.policy_book.compiled import CompiledPolicy
+from rules.selection.select import Subject
+from schemas.claim_file import ClaimFile
+from schemas.policy.clause import Limits
+from schemas.policy.exclusions import Alterations, ExcludedCauses
+from schemas.policy.pays import NotPaid
+from schemas.quantities import centihours
+
+
+@dataclass(frozen=True, slots=True)
+class AlteredLine:
+    """An alteration on file that reaches a line by exclusion ``exclusion``."""
+
+    line: str
+    kind: str
+    exclusion: int
+    record: str
+
+
+@dataclass(frozen=True, slots=True)
+class Measures:
+    """What the rule base and the settlement of one policy work on."""
+
+    policy: CompiledPolicy
+    subjects: tuple[Subject, ...]
+    groups: tuple[Group, ...]
+    group_of_line: dict[str, Group]
+    duties: tuple[DutyState, ...]
+    prorations: dict[str, Proration]
+    item_over: frozenset[str]
+    altered: tuple[AlteredLine, ...]
+    cause: str | None
+    differing_serials: dict[str, tuple[str, str, str]]   # line -> removed, fitted, record
+    hours_at_failure: int | None
+
+
+def measure(
+    policy: CompiledPolicy, subjects: Sequence[Subject], claim_file: ClaimFile, hours: Hours, world: World
+) -> Measures:
+    """Return the measures of ``policy`` for these lines."""
+    groups: dict[str, Group] = {}
+    group_of_line: dict[str, Group] = {}
+    for subject in subjects:
+        group = group_of(policy, subject.line, subject.component, subject.fitted)
+        wear = _wear(policy, subject)
+        key = group[0] if wear is None else f"{group[0]}/{subject.line.line}"
+        if key not in groups:
+            groups[key] = build_group(
+                len(groups), policy, group, subject.fitted, claim_file, hours.timeline, hours.at_failure, wear, world
+            )
+        group_of_line[subject.line.line] = groups[key]
+    return Measures(
+        policy=policy,
+        subjects=tuple(subjects),
+        groups=tuple(groups.values()),
+        group_of_line=group_of_line,
+        duties=_duties(policy, tuple(groups.values()), claim_file, hours, world),
+        prorations=_prorations(policy, subjects, group_of_line, claim_file, hours, world),
+        item_over=_items_over(policy, subjects, group_of_line, claim_file, hours, world),
+        altered=_altered(policy, subjects, claim_file, world),
+        cause=_cause(policy, claim_file, world),
+        differing_serials=_differing_serials(subjects),
+        hours_at_failure=hours.at_failure,
+    )
+
+
+def _wear(policy: CompiledPolicy, subject: Subject) -> Fraction | None:
+    prorating = policy.terms.prorating
+    if subject.line.wear is None or prorating is None or prorating.wear_floor is None:
+        return None
+    return worn_share(subject.line.wear, prorating.wear_floor)
+
+
+def _component_hours(subject: Subject, hours: Hours) -> int | None:
+    if hours.at_failure is None:
+        return None
+    fitted = subject.fitted
+    return hours.at_failure - (centihours(fitted.fitted_at) if fitted is not None and fitted.fitted_at is not None else 0)
+
+
+def _duties(
+    policy: CompiledPolicy, groups: tuple[Group, ...], claim_file: ClaimFile, hours: Hours, world: World
+) -> tuple[DutyState, ...]:
+    states: list[DutyState] = []
+    for name, duty in policy.terms.services.items():
+        for group in groups:
+            state = duty_state(
+                name, duty, group, policy, claim_file, hours.timeline, hours.at_failure, hours.of_record, world
+            )
+            if state is not None:
+                states.append(state)
+    return tuple(states)
+
+
+def _prorations(
+    policy: CompiledPolicy,
+    subjects: Sequence[Subject],
+    group_of_line: dict[str, Group],
+    claim_file: ClaimFile,
+    hours: Hours,
+    world: World,
+) -> dict[str, Proration]:
+    prorating = policy.terms.prorating
+    if prorating is None:
+        return {}
+    found: dict[str, Proration] = {}
+    by_group: dict[tuple[int, str | None], Proration] = {}
+    for subject in subjects:
+        line = subject.line
+        if line.item not in prorating.items:
+            continue
+        group = group_of_line[line.line]
+        key = (group.number, subject.fitted.id if subject.fitted is not None else None)
+        if key not in by_group:
+            by_group[key] = prorate(
+                policy, group, claim_file, _component_hours(subject, hours), _wear(policy, subject), world
+            )
+        found[line.line] = by_group[key]
+    return found
+
+
+def _items_over(
+    policy: CompiledPolicy,
+    subjects: Sequence[Subject],
+    group_of_line: dict[str, Group],
+    claim_file: ClaimFile,
+    hours: Hours,
+    world: World,
+) -> frozenset[str]:
+    over: set[str] = set()
+    for subject in subjects:
+        rule = policy.terms.pays.rule_for(subject.line.item)
+        if isinstance(rule, NotPaid) or rule.until is None:
+            continue
+        group = group_of_line[subject.line.line]
+        if limits_passed(rule.until, policy, group, subject, claim_file, hours, world):
+            over.add(subject.line.line)
+    return frozenset(over)
+
+
+def limits_passed(
+    limits: Limits,
+    policy: CompiledPolicy,
+    group: Group,
+    subject: Subject,
+    claim_file: ClaimFile,
+    hours: Hours,
+    world: World,
+) -> bool:
+    """Return whether a period inside the term is over: one limit passed (first_of), or all (last_of)."""
+    passed: list[bool] = []
+    covered_at_cap = policy.conventions.hours_at_cap == "covered"
+    for index, limit in enumerate(limits.all):
+        state = limit_state(
+            f"until[{index}]", limit, group.start, group.tested_day, group.hours_used, _component_hours(subject, hours),
+            _wear(policy, subject), policy, claim_file, world,
+        )
+        if state is None:
+            continue
+        cap = limit.machine_hours if limit.machine_hours is not None else limit.component_hours
+        if cap is None:
+            passed.append(state.value > 0)
+        else:
+            passed.append(state.value > centihours(cap) if covered_at_cap else state.value >= centihours(cap))
+    return any(passed) if limits.first_of is not None else bool(passed) and all(passed)
+
+
+def _altered(
+    policy: CompiledPolicy, subjects: Sequence[Subject], claim_file: ClaimFile, world: World
+) -> tuple[AlteredLine, ...]:
+    found: list[AlteredLine] = []
+    for index, exclusion in enumerate(policy.terms.exclusions):
+        if not isinstance(exclusion, Alterations):
+            continue
+        for alteration in claim_file.machine.alterations:
+            if alteration.kind not in exclusion.alterations:
+                continue
+            if exclusion.reach == "only_if_it_caused_the_failure" and not _caused(alteration.id, alteration.caused_failure, world):
+                continue
+            found += [
+                AlteredLine(s.line.line, alteration.kind, index, alteration.id)
+                for s in subjects
+                if exclusion.reach != "altered_component" or s.component == alteration.component
+            ]
+    return tuple(found)
+
+
+def _caused(record: str, caused: bool | None, world: World) -> bool:
+    if caused is not None:
+        return caused
+    fact = OpenFact(f"alteration:{record}", "alteration", "person", f"whether the alteration {record} caused the failure")
+    return not world.pick(fact, (1, 0))
+
+
+def _cause(policy: CompiledPolicy, claim_file: ClaimFile, world: World) -> str | None:
+    """Return the cause of the failure; one that is not stated is an open fact only where a cause is excluded."""
+    if claim_file.claim.cause is not None:
+        return claim_file.claim.cause
+    excluded = [c for e in policy.terms.exclusions if isinstance(e, ExcludedCauses) for c in e.causes]
+    if not excluded:
+        return None
+    fact = OpenFact("cause", "cause", "dealer", "the cause of the failure")
+    return None if world.pick(fact, (1, 0)) else excluded[0]
+
+
+def _differing_serials(subjects: Sequence[Subject]) -> dict[str, tuple[str, str, str]]:
+    differing: dict[str, tuple[str, str, str]] = {}
+    for subject in subjects:
+        removed, fitted = subject.line.removed_serial, subject.fitted
+        if removed is not None and fitted is not None and fitted.serial is not None and removed != fitted.serial:
+            differing[subject.line.line] = (removed, fitted.serial, fitted.id)
+    return differing

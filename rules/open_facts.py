@@ -1,0 +1,109 @@
+"""Facts that are missing or bounded, and the worlds in which each takes one of the values that matter.
+
+A world gives every open fact one concrete value, so everything after it calculates with plain numbers. The parent
+explores all worlds: a line on which they agree is decided, and a fact that changes nothing is never asked for.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal, TypeVar
+
+MOST_WORLDS = 400
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class OpenFact:
+    """One open fact: what it is about, whom to ask, and the words of the question."""
+
+    key: str
+    about: Literal["services", "reading", "cause", "wear", "start", "evidence", "price", "alteration", "inspection"]
+    asks: Literal["dealer", "person"]
+    words: str
+
+
+@dataclass(slots=True)
+class World:
+    """The values taken so far; ``picks`` replays a path and then takes the first candidate of each new fact."""
+
+    assumed: Mapping[str, int]
+    picks: tuple[int, ...] = ()
+    taken: list[tuple[OpenFact, int, int]] = field(default_factory=list)
+    values: dict[str, int] = field(default_factory=dict)
+    details: dict[str, list[str]] = field(default_factory=dict)  # due points behind a joint question
+
+    def pick(self, fact: OpenFact, candidates: tuple[int, ...]) -> int:
+        """Return the value of ``fact`` in this world, one of ``candidates`` (most favourable first where one is)."""
+        if fact.key in self.assumed:
+            return self.assumed[fact.key]
+        if fact.key in self.values:
+            return self.values[fact.key]
+        if len(candidates) == 1:
+            return candidates[0]
+        depth = len(self.taken)
+        choice = self.picks[depth] if depth < len(self.picks) else 0
+        self.taken.append((fact, choice, len(candidates)))
+        self.values[fact.key] = candidates[choice]
+        return candidates[choice]
+
+    def known(self, key: str, value: bool) -> bool:
+        """Return a known fact, unless a remedy assumes otherwise."""
+        return bool(self.assumed.get(key, value))
+
+
+@dataclass(frozen=True, slots=True)
+class Explored:
+    """All worlds' results; ``complete`` is false when there were too many to look at."""
+
+    results: tuple[tuple[tuple[tuple[OpenFact, int], ...], Any], ...]
+    complete: bool
+
+
+def explore(evaluate: Callable[[World], T], assumed: Mapping[str, int]) -> Explored:
+    """Evaluate every world, depth first; a claim without open facts has exactly one."""
+    results: list[tuple[tuple[tuple[OpenFact, int], ...], Any]] = []
+    for world in _worlds(evaluate, assumed, results):
+        if len(results) >= MOST_WORLDS:
+            del world
+            return Explored(tuple(results), complete=False)
+    return Explored(tuple(results), complete=True)
+
+
+def _worlds(
+    evaluate: Callable[[World], Any], assumed: Mapping[str, int], results: list[Any]
+) -> Iterator[World]:
+    picks: tuple[int, ...] | None = ()
+    while picks is not None:
+        world = World(assumed, picks)
+        result = evaluate(world)
+        results.append((tuple((fact, choice) for fact, choice, _ in world.taken), result))
+        yield world
+        picks = _next_path(world.taken)
+
+
+def _next_path(taken: list[tuple[OpenFact, int, int]]) -> tuple[int, ...] | None:
+    """Return the next path in depth-first order, or None after the last."""
+    path = [choice for _, choice, _ in taken]
+    for depth in range(len(taken) - 1, -1, -1):
+        if path[depth] + 1 < taken[depth][2]:
+            return (*path[:depth], path[depth] + 1)
+    return None
+
+
+def facts_that_matter(explored: Explored, signature: Callable[[Any], Any]) -> tuple[OpenFact, ...]:
+    """Return the facts whose value changes ``signature`` of the result, in the order they came up."""
+    matter: dict[str, OpenFact] = {}
+    by_prefix: dict[tuple[tuple[str, int], ...], dict[int, set[Any]]] = {}
+    facts: dict[tuple[tuple[str, int], ...], OpenFact] = {}
+    for path, result in explored.results:
+        seen = signature(result)
+        prefix: tuple[tuple[str, int], ...] = ()
+        for fact, choice in path:
+            by_prefix.setdefault(prefix, {}).setdefault(choice, set()).add(seen)
+            facts[prefix] = fact
+            prefix = (*prefix, (fact.key, choice))
+    for prefix, branches in by_prefix.items():
+        if len({frozenset(outcomes) for outcomes in branches.values()}) > 1:
+            matter.setdefault(facts[prefix].key, facts[prefix])
+    return tuple(matter.values())

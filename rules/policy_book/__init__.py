@@ -1,0 +1,1 @@
+"""Policies checked, canonical, digested and immutable; conventions and fall-backs pinned by digest."""

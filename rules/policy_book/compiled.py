@@ -1,0 +1,140 @@
+"""A policy version made ready: clauses by path, hour thresholds, the ruleset, and the digest that pins it all."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from rules.policy_book.wording import clause_words
+from rules.rule_base.compiler import compile_ruleset
+from schemas.canonical import digest
+from schemas.conventions import Conventions
+from schemas.policy.clause import Clause, Limits
+from schemas.policy.document import CoveragePolicy
+from schemas.policy.prorating import Decline, OwnerPrices, Points, Steps
+from schemas.policy.services import FallBack
+from schemas.quantities import VersionRef, centihours
+
+
+@dataclass(frozen=True, slots=True)
+class CitedClause:
+    """A clause as a reason cites it."""
+
+    path: str
+    number: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class CompiledPolicy:
+    """One policy version with its pinned conventions; immutable, and equal when the digest is."""
+
+    ref: VersionRef
+    name: str                           # name@version
+    terms: CoveragePolicy
+    conventions: Conventions
+    digest: str
+    clauses: Mapping[str, CitedClause]  # by path, such as term or services.drive_oil
+    ruleset: Mapping[str, Any]
+    hour_thresholds: tuple[int, ...]    # hundredths of an hour at which something changes, schedules apart
+    falls_back_to: tuple[VersionRef, ...]
+
+
+def compile_policy(terms: CoveragePolicy, conventions: Conventions, pinned: Mapping[VersionRef, str]) -> CompiledPolicy:
+    """Return the compiled version; ``pinned`` gives the digests of the versions it falls back to."""
+    clauses = {path: CitedClause(path, clause.clause, clause_words(path, clause, terms)) for path, clause in each_clause(terms)}
+    falls_back = fall_backs(terms)
+    pins = {str(ref): pinned[ref] for ref in falls_back}
+    return CompiledPolicy(
+        ref=terms.ref,
+        name=str(terms.ref),
+        terms=terms,
+        conventions=conventions,
+        digest=version_digest(terms, conventions, pins),
+        clauses=clauses,
+        ruleset=compile_ruleset(terms, conventions),
+        hour_thresholds=_hour_thresholds(terms),
+        falls_back_to=falls_back,
+    )
+
+
+def version_digest(terms: CoveragePolicy, conventions: Conventions, pins: Mapping[str, str]) -> str:
+    """Return the digest of a version over its canonical form, its conventions and its fall-backs."""
+    return digest(
+        {
+            "policy": terms.model_dump(mode="json", by_alias=True, exclude_none=True),
+            "conventions": conventions.model_dump(mode="json", by_alias=True),
+            "fall_backs": dict(pins),
+        }
+    )
+
+
+def each_clause(terms: CoveragePolicy) -> Iterator[tuple[str, Clause]]:
+    """Yield every clause that can decide something, with its path."""
+    yield "applies_to", Clause(clause=terms.applies_to.clause)
+    yield "term", terms.term
+    for index, carve_out in enumerate(terms.carve_outs):
+        yield f"carve_outs[{index}]", carve_out
+    for name, duty in terms.services.items():
+        yield f"services.{name}", duty
+    if terms.prorating is not None:
+        yield "prorating", terms.prorating
+    for item in ("parts", "labour", "travel", "freight", "sublet", "diagnosis", "fluids", "supplies", "anything_else"):
+        rule = getattr(terms.pays, item)
+        if rule is not None:
+            yield f"pays.{item}", rule
+    if terms.pays.either_or is not None:
+        yield "pays.either_or", terms.pays.either_or
+    for index, exclusion in enumerate(terms.exclusions):
+        yield f"exclusions[{index}]", exclusion
+    if terms.deductible is not None:
+        yield "deductible", terms.deductible
+    for index, cap in enumerate(terms.caps):
+        yield f"caps[{index}]", cap
+
+
+def fall_backs(terms: CoveragePolicy) -> tuple[VersionRef, ...]:
+    """Return the versions that a missed service falls back to, each once, in order."""
+    found = {
+        consequence.fall_back_to
+        for duty in terms.services.values()
+        for consequence in (duty.missed, duty.wrong_fluid)
+        if isinstance(consequence, FallBack)
+    }
+    return tuple(sorted(found))
+
+
+def all_limits(terms: CoveragePolicy) -> Iterator[tuple[str, Limits]]:
+    """Yield every set of limits with its path: the term, carve-outs, items, the free period of a prorating."""
+    if terms.term.ends != "lifetime":
+        yield "term", terms.term.ends
+    for index, carve_out in enumerate(terms.carve_outs):
+        if carve_out.ends is not None and carve_out.ends != "lifetime":
+            yield f"carve_outs[{index}]", carve_out.ends
+    for item in ("parts", "labour", "travel", "freight", "sublet", "diagnosis", "fluids", "supplies"):
+        until = getattr(getattr(terms.pays, item), "until", None)
+        if until is not None:
+            yield f"pays.{item}", until
+    if terms.prorating is not None and terms.prorating.free_while is not None:
+        yield "prorating.free_while", terms.prorating.free_while
+
+
+def _hour_thresholds(terms: CoveragePolicy) -> tuple[int, ...]:
+    found: set[int] = set()
+    for _, limits in all_limits(terms):
+        for limit in limits.all:
+            hours = limit.machine_hours if limit.machine_hours is not None else limit.component_hours
+            if hours is not None:
+                found.add(centihours(hours))
+    if terms.pays.either_or is not None and terms.pays.either_or.after.machine_hours is not None:
+        found.add(centihours(terms.pays.either_or.after.machine_hours))
+    for axis in terms.prorating.axes if terms.prorating is not None else ():
+        if axis.by not in ("machine_hours", "component_hours"):
+            continue
+        match axis.share:
+            case Steps(steps=points) | Points(points=points):
+                found.update(centihours(point.at) for point in points)
+            case OwnerPrices(owner_prices=prices):
+                found.update(centihours(point.at) for point in prices)
+            case Decline(zero_at=zero_at, free_until=free_until):
+                found.update((centihours(zero_at), centihours(free_until)))
+    return tuple(sorted(found))

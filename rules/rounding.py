@@ -1,0 +1,55 @@
+"""The one place where an exact amount becomes money, and the one way a sum is split over lines."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+from fractions import Fraction
+
+UNITS = tuple(Decimal(1).scaleb(-exponent) for exponent in range(8))
+
+
+def minor_units(amount: Fraction, exponent: int, mode: str) -> int:
+    """Return ``amount`` (0 or more) as whole minor units (10^-exponent), rounded by ``mode``.
+
+    >>> minor_units(Fraction("33.345"), 2, "half_up"), minor_units(Fraction("33.345"), 2, "half_even")
+    (3335, 3334)
+    """
+    numerator, denominator = amount.numerator * 10**exponent, amount.denominator
+    units, rest = divmod(numerator, denominator)
+    if not rest or mode == "down":
+        return units
+    if mode == "up":
+        return units + 1
+    twice = 2 * rest
+    if twice != denominator:
+        return units + (twice > denominator)
+    if mode == "half_up":
+        return units + 1
+    return units + (units & 1) if mode == "half_even" else units
+
+
+def as_money(units: int, exponent: int) -> Decimal:
+    """Return minor units as a Decimal with the currency's decimals."""
+    return Decimal(units).scaleb(-exponent)
+
+
+def largest_remainder(total: int, weights: Sequence[int | Fraction]) -> list[int]:
+    """Split ``total`` units in proportion to ``weights``; the sum is exact, ties go to the earlier weight.
+
+    >>> largest_remainder(10000, [1, 1, 1])
+    [3334, 3333, 3333]
+    """
+    whole = sum(weights, Fraction(0))
+    if not whole:
+        return [0] * len(weights)
+    exact = [total * Fraction(weight) / whole for weight in weights]
+    split = [share.numerator // share.denominator for share in exact]
+    left = total - sum(split)
+    by_remainder = sorted(range(len(weights)), key=lambda i: (split[i] - exact[i], i))
+    for i in by_remainder[:left]:
+        split[i] += 1
+    return split
+
+
+def rounded_share(share: Fraction, places: int, mode: str) -> Fraction:
+    """Return a share rounded to ``places`` decimals, for conventions that round it before money."""
+    return Fraction(minor_units(share, places, mode), 10**places)

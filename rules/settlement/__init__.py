@@ -1,0 +1,1 @@
+"""Stage 5: exact arithmetic, each step named and kept."""

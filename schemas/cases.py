@@ -1,0 +1,78 @@
+"""A table of worked cases: a named base, and cases that state only what differs from it.
+
+Facts are written as in the documents themselves, with four shorthands: lists of records are written as mappings by id,
+``like: a`` copies another service, a machine's events may stand directly under ``machine``, and null takes a key away.
+``terms`` and ``conventions`` change a policy or its conventions for one case, for cases that show what a knob does.
+"""
+
+from typing import Any
+
+from pydantic import Field
+
+from schemas.decision import Outcome
+from schemas.quantities import Amount, Document, Name, PublishedVersion, Share
+
+
+class ExpectedLine(Document):
+    """What a line must come to; only what is stated is compared. Reasons and notes must be among those found."""
+
+    outcome: Outcome | None = None
+    policy: PublishedVersion | None = Field(default=None, description="The version the line is decided under.")
+    maker_pays: Amount | None = None
+    owner_owes: Amount | None = None
+    dealer_bears: Amount | None = None
+    other_payer: Amount | None = None
+    open: Amount | None = None
+    claimed: Amount | None = None
+    added: Amount | None = None
+    allowed: Amount | None = None
+    share: Share | None = None
+    reasons: tuple[str, ...] | None = None
+    no_reasons: tuple[str, ...] | None = Field(default=None, description="Codes that must not be among the reasons.")
+    notes: tuple[str, ...] | None = None
+    only_reasons: tuple[str, ...] | None = Field(default=None, description="Exactly these reasons, in order.")
+    says: tuple[str, ...] | None = Field(default=None, description="Words that the line's reasons, facts or notes must hold.")
+
+
+class WorkedCase(Document):
+    """One case: a sentence as its name, what differs, and what must come out."""
+
+    id: str | None = Field(default=None, description="Short id, such as E-01.")
+    name: str = Field(min_length=10)
+    source: str | None = Field(default=None, description="Where the expected value comes from.")
+    terms: dict[str, dict[str, Any]] = Field(default_factory=dict, description="Changes to policies, by name@version.")
+    conventions: dict[str, Any] = Field(default_factory=dict, description="Changes to the conventions of all policies.")
+    machine: dict[str, Any] = Field(default_factory=dict)
+    services: dict[str, Any] = Field(default_factory=dict)
+    claim: dict[str, Any] = Field(default_factory=dict)
+    dealer: dict[str, Any] = Field(default_factory=dict)
+    tables: dict[str, Any] = Field(default_factory=dict)
+    earlier_payments: dict[str, Any] = Field(default_factory=dict)
+    decided_on: str | None = None
+    expect: dict[str, ExpectedLine] = Field(min_length=1)
+    payout: Amount | None = None
+    proposals: int | None = Field(default=None, description="Number of proposals to a person.")
+    questions: tuple[str, ...] | None = Field(default=None, description="What the open questions are about, in order.")
+    remedy: dict[str, Amount] | None = Field(default=None, description="What a line would come to with the named remedy.")
+
+
+class CaseBase(Document):
+    """The facts that the cases share."""
+
+    machine: dict[str, Any]
+    services: dict[str, Any] = Field(default_factory=dict)
+    claim: dict[str, Any]
+    dealer: dict[str, Any] = Field(default_factory=dict)
+    tables: dict[str, Any] = Field(default_factory=dict)
+    earlier_payments: dict[str, Any] = Field(default_factory=dict)
+    decided_on: str | None = None
+
+
+class CaseTable(Document):
+    """A file of cases; the policies are found in the directory that the runner is given."""
+
+    policies: tuple[PublishedVersion, ...] = Field(min_length=1)
+    title: Name | str | None = None
+    source: str | None = Field(default=None, description="Where the expected values come from, unless a case says otherwise.")
+    base: CaseBase
+    cases: tuple[WorkedCase, ...] = Field(min_length=1)

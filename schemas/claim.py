@@ -1,0 +1,109 @@
+"""A dealer's claim: what failed, when, and what the repair cost, line by line as the dealer typed it."""
+
+from datetime import date
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from schemas.machine import Position
+from schemas.policy.prorating import Item
+from schemas.quantities import Amount, Currency, Document, Hours, Number, RecordId, Word
+
+
+class Wear(Document):
+    """Wear measured on the failed part, in the unit of the policy's floor (tread depth, thickness)."""
+
+    new: Number
+    left: Number
+
+
+class ClaimLine(Document):
+    """One line of the claim; what it may carry depends on the kind of item."""
+
+    line: RecordId
+    item: Item
+    component: Word | None = Field(default=None, description="Left out, found by the part number.")
+    position: Position = "none"
+    caused_by: RecordId | None = Field(default=None, description="The line whose failure ruined this item.")
+    part_number: RecordId | None = None
+    quantity: Number = Number(1)
+    net: Amount | None = Field(default=None, description="Dealer net of one unit, as typed.")
+    list_price: Amount | None = Field(default=None, description="List price of one unit, as typed.")
+    price_paid: Amount | None = Field(default=None, description="What the owner paid for the failed unit.")
+    operation: RecordId | None = None
+    hours: Hours | None = Field(default=None, description="Actual hours.")
+    rate: Amount | None = Field(default=None, description="Rate per hour as typed; left out, the registered one.")
+    units: Number | None = Field(default=None, description="Distance, as typed.")
+    amount: Amount | None = Field(default=None, description="Amount of an outside bill or a typed sum.")
+    invoice: RecordId | None = None
+    removed_serial: RecordId | None = None
+    wear: Wear | None = None
+    text: str | None = None
+
+    @model_validator(mode="after")
+    def _says_what_it_claims(self) -> "ClaimLine":
+        if self.item == "parts" and self.net is None:
+            raise ValueError(f"line {self.line}: a parts line states net, the dealer's net price of one unit")
+        if self.item == "labour" and self.hours is None:
+            raise ValueError(f"line {self.line}: a labour line states hours, the time the work took")
+        if self.item == "fluids" and self.net is None and self.amount is None:
+            raise ValueError(f"line {self.line}: a fluids line states net (with quantity) or amount")
+        if self.item in ("freight", "sublet", "supplies") and self.amount is None:
+            raise ValueError(f"line {self.line}: a {self.item} line states amount")
+        if self.item in ("travel", "diagnosis") and self.amount is None and self.hours is None and self.units is None:
+            raise ValueError(f"line {self.line}: a {self.item} line states hours, units or amount")
+        return self
+
+
+class Symptom(Document):
+    """When the trouble was first noted, if before the failure."""
+
+    on: date
+    reading: Hours | None = None
+
+
+class EarlierQuestion(Document):
+    """A question put to the dealer before, and whether it was answered."""
+
+    about: Literal["services", "reading", "cause", "wear", "start", "evidence"]
+    asked_on: date
+    answered: bool = False
+
+
+class Claim(Document):
+    """One repair of one machine."""
+
+    claim: RecordId
+    serial: RecordId
+    dealer: RecordId
+    currency: Currency
+    failed_on: date
+    reading: Hours | None = Field(default=None, description="Meter reading at the failure (h).")
+    reported_on: date | None = None
+    part_received_on: date | None = None
+    repair_began_on: date | None = None
+    repair_reading: Hours | None = Field(default=None, description="Meter reading when the repair began (h).")
+    repair_ended_on: date | None = None
+    submitted_on: date | None = None
+    complaint: str | None = None
+    cause: Word | None = Field(default=None, description="Cause of the failure by code; null when not stated.")
+    correction: str | None = None
+    component: Word | None = Field(default=None, description="The component that failed first.")
+    position: Position = "none"
+    symptom: Symptom | None = None
+    services_declared_complete: bool = Field(
+        default=False, description="The dealer declares that the services on file are all there were."
+    )
+    questions: tuple[EarlierQuestion, ...] = ()
+    lines: tuple[ClaimLine, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _lines_fit_together(self) -> "Claim":
+        ids = [line.line for line in self.lines]
+        twice = sorted({line for line in ids if ids.count(line) > 1})
+        if twice:
+            raise ValueError(f"line {', '.join(twice)} stands twice; give every line an id of its own")
+        for line in self.lines:
+            if line.caused_by is not None and (line.caused_by not in ids or line.caused_by == line.line):
+                raise ValueError(f"line {line.line} is caused_by {line.caused_by}, which is no other line of this claim")
+        return self

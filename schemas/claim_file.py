@@ -1,0 +1,99 @@
+"""The claim file: everything a decision may use, gathered by key, frozen and digested."""
+
+from datetime import date
+from functools import cached_property
+
+from pydantic import Field, model_validator
+
+from schemas.canonical import digest
+from schemas.claim import Claim
+from schemas.machine import Machine
+from schemas.quantities import Amount, Currency, Document, RecordId, VersionRef, Word
+from schemas.reference_tables import ReferenceTable
+from schemas.service_record import ServiceRecord
+
+
+class Dealer(Document):
+    """A dealer as a decision sees it; names and contacts live elsewhere."""
+
+    dealer: RecordId
+    region: str
+    currency: Currency = Field(description="The dealer is paid in this currency.")
+    records_complete_from: date | None = Field(
+        default=None, description="From this day all services of this dealer are on file."
+    )
+
+
+class EarlierPayment(Document):
+    """A payment on the same machine, for caps over a lifetime."""
+
+    id: RecordId
+    claim: RecordId
+    paid_on: date
+    policy: str
+    component: Word | None = None
+    item: Word
+    amount: Amount
+    currency: Currency
+
+
+class ClaimFile(Document):
+    """Input of ``adjudicate``. ``service`` gathers it and judges nothing; its digest is the decision's input digest."""
+
+    machine: Machine
+    services: tuple[ServiceRecord, ...] = ()
+    claim: Claim
+    dealer: Dealer
+    tables: tuple[ReferenceTable, ...] = ()
+    earlier_payments: tuple[EarlierPayment, ...] = ()
+    currency_exponents: dict[Currency, int] = Field(description="ISO 4217 decimals of every currency in the file.")
+    decided_on: date
+
+    @model_validator(mode="after")
+    def _about_one_machine(self) -> "ClaimFile":
+        if self.claim.serial != self.machine.serial:
+            raise ValueError(f"claim {self.claim.claim} is about machine {self.claim.serial}, not {self.machine.serial}")
+        stray = sorted(s.record for s in self.services if s.serial != self.machine.serial)
+        if stray:
+            raise ValueError(f"service records {', '.join(stray)} belong to another machine than {self.machine.serial}")
+        ids = [s.record for s in self.services]
+        if len(ids) != len(set(ids)):
+            raise ValueError(f"service record {next(i for i in ids if ids.count(i) > 1)} stands twice in the claim file")
+        if self.claim.dealer != self.dealer.dealer:
+            raise ValueError(f"claim {self.claim.claim} comes from dealer {self.claim.dealer}, not {self.dealer.dealer}")
+        return self
+
+    @cached_property
+    def digest(self) -> str:
+        """Digest of the canonical form; lists are sorted by id first, so that their order plays no part."""
+        tree = self.model_dump(mode="json", by_alias=True, exclude_defaults=True)
+        return digest(in_canonical_order(tree))
+
+
+def in_canonical_order(tree: dict[str, object]) -> dict[str, object]:
+    """Return a claim file's tree with its lists sorted by id, so that input order changes no digest."""
+    def by(key: str, rows: object) -> list[object]:
+        assert isinstance(rows, list)
+        return sorted(rows, key=lambda row: str(row[key]))
+
+    machine = dict(tree["machine"])  # type: ignore[call-overload]
+    for field in ("readings", "meter_changes", "components", "storage", "alterations", "bookings"):
+        if field in machine:
+            machine[field] = by("id", machine[field])
+    claim = dict(tree["claim"])  # type: ignore[call-overload]
+    claim["lines"] = by("line", claim["lines"])
+    ordered = {**tree, "machine": machine, "claim": claim}
+    if "services" in tree:
+        ordered["services"] = by("record", tree["services"])
+    if "earlier_payments" in tree:
+        ordered["earlier_payments"] = by("id", tree["earlier_payments"])
+    if "tables" in tree:
+        ordered["tables"] = sorted(
+            tree["tables"],  # type: ignore[call-overload]
+            key=lambda t: (t["kind"], t["table"], t["version"]),
+        )
+    return ordered
+
+
+def table_ref(table: ReferenceTable) -> VersionRef:
+    return VersionRef(table.table, table.version)

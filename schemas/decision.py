@@ -1,0 +1,187 @@
+"""The decision: one outcome a line with every reason, the arithmetic, who bears what, and how it was derived.
+
+Every amount is text in the line's own currency; every line keeps
+``claimed + added = maker_pays + owner_owes + dealer_bears + other_payer + open``.
+"""
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any, Literal
+
+Outcome = Literal["pay", "pay_part", "pay_zero", "deny", "need_info", "refer"]
+Status = Literal["paid_in_full", "paid_in_part", "nothing_due", "denied", "waiting_for_dealer", "held_for_person", "partly_decided"]
+CostBearer = Literal["maker", "owner", "dealer", "other_payer"]
+
+FORMAT_VERSION = 1
+
+CAUTIONS = (
+    "This is not legal advice. Local warranty, consumer and product-safety law and licensed practice prevail.",
+    "A failure that can hurt someone goes to a person at once, whatever is paid.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """A comparison in numbers that a checker can recompute: ``left operator right``, in ``unit``."""
+
+    quantity: str
+    left: str
+    operator: Literal["<=", "<", ">", ">=", "==", "!="]
+    right: str
+    unit: Literal["h", "day", "months", "share", "amount", "text"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why a line came out as it did: code, clause in its own words, facts with record ids, numbers, bearer."""
+
+    code: str
+    policy: str | None
+    clause: str | None
+    clause_text: str | None
+    words: str
+    facts: tuple[tuple[str, str], ...]
+    records: tuple[str, ...]
+    comparison: Comparison | None
+    bearer: CostBearer | None
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of the arithmetic: ``before`` less ``moved`` (borne by ``bearer``) gives ``after``."""
+
+    step: Literal["claimed", "exchange", "added", "allowance", "share", "deductible", "caps", "open", "not_covered", "either_or"]
+    clause: str | None
+    words: str
+    before: Decimal
+    after: Decimal
+    bearer: CostBearer | Literal["open"] | None = None
+    factor: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Considered:
+    """Another coverage that was looked at for the line, and what it would have done."""
+
+    policy: str
+    outcome: str
+    maker_pays: Decimal | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A fact somebody must give, and until when."""
+
+    id: str
+    about: str
+    asks: Literal["dealer", "person"]
+    words: str
+    lines: tuple[str, ...]
+    answer_by: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Remedy:
+    """Facts that, were they proven, would change a line; exact ranges are for the desk, not for the dealer's letter."""
+
+    line: str
+    desk_words: str
+    letter_words: str
+    facts: tuple[str, ...]
+    outcome: Outcome
+    maker_pays: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """Something proposed to a person, such as recovering a sum from a dealer; it alters no amount by itself."""
+
+    kind: Literal["recovery"]
+    from_whom: str
+    words: str
+    records: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LineDecision:
+    line: str
+    item: str
+    component: str | None
+    position: str
+    text: str | None
+    outcome: Outcome
+    policy: str | None
+    currency: str
+    claimed: Decimal
+    added: Decimal
+    allowed: Decimal
+    share: str | None
+    maker_pays: Decimal
+    owner_owes: Decimal
+    dealer_bears: Decimal
+    other_payer: Decimal
+    open: Decimal
+    reasons: tuple[Reason, ...]
+    notes: tuple[Reason, ...]
+    steps: tuple[Step, ...]
+    considered: tuple[Considered, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Payout:
+    """What the maker pays the dealer, in the dealer's currency; ``rates`` names the rows used."""
+
+    currency: str
+    amount: Decimal
+    rates: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Firing:
+    """One rule that fired, with the facts it matched."""
+
+    policy: str
+    rule: str
+    facts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """A derived quantity with its records, such as the machine hours at the failure."""
+
+    policy: str | None
+    name: str
+    value: str
+    records: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Digests:
+    claim_file: str
+    policies: tuple[tuple[str, str], ...]
+    outcome: str
+    derivation: str
+    envelope: str
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    claim: str
+    serial: str
+    dealer: str
+    decided_on: str
+    status: Status
+    lines: tuple[LineDecision, ...]
+    payout: Payout
+    questions: tuple[Question, ...]
+    proposals: tuple[Proposal, ...]
+    deadlines: tuple[tuple[str, str, str], ...]
+    measures: tuple[Measure, ...]
+    firings: tuple[Firing, ...]
+    remedies: tuple[Remedy, ...]
+    digests: Digests
+    engine: str
+    format: int = FORMAT_VERSION
+    cautions: tuple[str, ...] = CAUTIONS
+    document: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)

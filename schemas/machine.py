@@ -1,0 +1,121 @@
+"""A machine and what is on file about it: events, owners, readings, meters, components, storage, alterations."""
+
+from datetime import date
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from schemas.policy.clause import Event, Fitting
+from schemas.quantities import Amount, Currency, Document, Hours, RecordId, Word
+
+ReadingSource = Literal["dealer", "owner", "telematics", "fuel_log", "inspection"]
+Position = Literal["left", "right", "front", "rear", "none"]
+
+
+class Reading(Document):
+    """What the meter showed on a day (h); the meter fitted on that day."""
+
+    id: RecordId
+    on: date
+    hours: Hours
+    source: ReadingSource = "dealer"
+
+
+class MeterChange(Document):
+    """A meter replaced or preset: what the old one showed last (null when nobody noted it) and the new one first."""
+
+    id: RecordId
+    on: date
+    kind: Literal["replaced", "preset"] = "replaced"
+    old_reading: Hours | None
+    new_reading: Hours = Field(description="What the new meter showed when fitted, mostly 0.")
+
+
+class Owner(Document):
+    """An owner by order and since when; who it is lives elsewhere, so that it can be erased."""
+
+    order: int = Field(ge=1)
+    since: date
+    until: date | None = None
+
+
+class FittedComponent(Document):
+    """A component on the machine, with its serial and how it came there."""
+
+    id: RecordId
+    component: Word
+    position: Position = "none"
+    serial: RecordId | None = None
+    fitted_on: date | None = Field(default=None, description="Null: fitted when the machine was built.")
+    fitted_at: Hours | None = Field(default=None, description="Machine hours at fitting.")
+    fitted_as: Fitting = "factory"
+    removed_on: date | None = None
+    kit_parts: tuple[Word, ...] = Field(default=(), description="The kit's own components, for kit_only terms.")
+
+
+class Storage(Document):
+    """A recorded storage period."""
+
+    id: RecordId
+    since: date
+    until: date
+
+
+class Alteration(Document):
+    """An altered part or one of another make found on the machine."""
+
+    id: RecordId
+    component: Word
+    kind: Literal["altered", "other_make"]
+    found_on: date
+    caused_failure: bool | None = Field(default=None, description="Null while nobody has judged it.")
+
+
+class DemoEntry(Document):
+    """Meter reading during demonstrations before the sale."""
+
+    on: date
+    hours: Hours
+
+
+class Booking(Document):
+    """A service booking asked for at a dealer, kept or refused for lack of a slot."""
+
+    id: RecordId
+    asked_on: date
+    asked_at: Hours | None
+    tasks: tuple[Word, ...] = Field(min_length=1)
+    earliest_slot_on: date
+    proven: bool
+
+
+class Machine(Document):
+    """One machine by serial."""
+
+    serial: RecordId
+    model: str
+    built_on: date
+    events: dict[Event, date] = Field(default_factory=dict)
+    use: Word = Field(description="Use class at sale, such as residential, commercial or rental.")
+    region: str
+    price: Amount | None = None
+    currency: Currency | None = None
+    has_meter: bool = True
+    selling_dealer: RecordId | None = None
+    owners: tuple[Owner, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    meter_changes: tuple[MeterChange, ...] = ()
+    components: tuple[FittedComponent, ...] = ()
+    storage: tuple[Storage, ...] = ()
+    alterations: tuple[Alteration, ...] = ()
+    demonstrations: tuple[DemoEntry, ...] = ()
+    bookings: tuple[Booking, ...] = ()
+    records_complete_from: date | None = Field(
+        default=None, description="From this day a service that is not on file was not done; null: unknown."
+    )
+
+    @model_validator(mode="after")
+    def _built_once(self) -> "Machine":
+        if "built" in self.events:
+            raise ValueError("the build date stands in built_on, not among the events")
+        return self

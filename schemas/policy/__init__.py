@@ -1,0 +1,1 @@
+"""A coverage policy: the promise, one published version a document, each value under a clause."""

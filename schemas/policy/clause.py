@@ -1,0 +1,100 @@
+"""What every clause of a policy shares: its number and, where the maker wishes, its own words."""
+
+from datetime import date
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from schemas.quantities import Document, Hours, Share, TimeSpan
+
+Bearer = Literal["owner", "dealer", "other_payer"]
+Event = Literal[
+    "built",
+    "shipped",
+    "dealer_invoice",
+    "dispatched",
+    "retail_invoice",
+    "retail_delivery",
+    "first_use",
+    "first_rental",
+    "registered",
+    "installed",
+    "started_up",
+]
+ClaimDate = Literal["failed_on", "reported_on", "part_received_on", "repair_began_on", "repair_ended_on", "submitted_on"]
+Layer = Literal["base", "drive", "emission", "part", "retrofit", "campaign", "contract"]
+Fitting = Literal["factory", "retrofit_kit", "replacement"]
+
+
+class Clause(Document):
+    """A numbered clause; ``text`` is quoted in reasons, and without it the terms in plain English are."""
+
+    clause: str = Field(min_length=1, max_length=20, description="Number of the clause in the maker's own document.")
+    text: str | None = Field(default=None, max_length=2000, description="The clause in the maker's own words.")
+
+
+class DateRange(Document):
+    """Calendar days, both ends inside; an end left out is open."""
+
+    from_: date | None = Field(default=None, alias="from")
+    until: date | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "DateRange":
+        if self.from_ and self.until and self.from_ > self.until:
+            raise ValueError(f"the range ends on {self.until}, before it begins on {self.from_}; swap the two dates")
+        return self
+
+    def holds(self, day: date) -> bool:
+        return (self.from_ is None or self.from_ <= day) and (self.until is None or day <= self.until)
+
+
+class Limit(Document):
+    """One limit of a period: exactly one of months, days, machine_hours, component_hours or wear."""
+
+    months: int | None = Field(default=None, ge=1, le=1200)
+    days: int | None = Field(default=None, ge=1, le=36500, description="The start day is not counted, the last day is covered.")
+    machine_hours: Hours | None = None
+    component_hours: Hours | None = Field(default=None, description="Hours since this component was fitted.")
+    wear: Share | None = Field(default=None, description="Worn share of the usable measure.")
+    from_: Event | None = Field(default=None, alias="from", description="Counted from this event instead of the start of term.")
+
+    @model_validator(mode="after")
+    def _exactly_one(self) -> "Limit":
+        units = ("months", "days", "machine_hours", "component_hours", "wear")
+        given = [unit for unit in units if getattr(self, unit) is not None]
+        if len(given) != 1:
+            raise ValueError(f"a limit states exactly one of {', '.join(units)}; this one states {', '.join(given) or 'none'}")
+        if self.from_ is not None and given[0] not in ("months", "days"):
+            raise ValueError(f"only months and days can be counted from another event, not {given[0]}")
+        return self
+
+
+class Limits(Document):
+    """One or more limits: the period ends at the first of them, or only at the last."""
+
+    first_of: tuple[Limit, ...] | None = Field(default=None, min_length=1)
+    last_of: tuple[Limit, ...] | None = Field(default=None, min_length=1)
+
+    @model_validator(mode="after")
+    def _one_reading(self) -> "Limits":
+        if (self.first_of is None) == (self.last_of is None):
+            raise ValueError("write either first_of (whichever comes first) or last_of (whichever comes last)")
+        return self
+
+    @property
+    def all(self) -> tuple[Limit, ...]:
+        return self.first_of or self.last_of or ()
+
+
+class StartAfter(Document):
+    """An event plus a span, such as six months after the dealer's invoice."""
+
+    event: Event
+    plus: TimeSpan
+
+
+class DemoHours(Document):
+    """The day on which the machine, still the dealer's, reached this many hours in demonstrations."""
+
+    demo_reaches: Hours

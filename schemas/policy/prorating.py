@@ -1,0 +1,156 @@
+"""How the paid share falls with age, hours or wear, and what it is a share of."""
+
+from decimal import Decimal
+from fractions import Fraction
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from schemas.policy.clause import Bearer, Clause, Limits
+from schemas.quantities import Amount, Document, Number, Share
+
+Measure = Literal[
+    "complete_months",
+    "begun_months",
+    "complete_30_day_units",
+    "begun_30_day_units",
+    "machine_hours",
+    "component_hours",
+    "wear",
+]
+Item = Literal["parts", "labour", "travel", "freight", "sublet", "diagnosis", "fluids", "supplies"]
+
+
+def _pair(value: Any) -> Any:
+    if isinstance(value, list | tuple) and len(value) == 2:
+        return {"at": value[0], "value": value[1]}
+    return value
+
+
+class SharePoint(Document):
+    """From this measure on (months, hours, or worn share), this paid share; written [24, 1/2]."""
+
+    at: Number
+    value: Share
+
+
+class PricePoint(Document):
+    """From this measure on, the fixed price the owner pays; written [36, "120.00"]."""
+
+    at: Number
+    value: Amount
+
+
+SharePair = Annotated[SharePoint, BeforeValidator(_pair)]
+PricePair = Annotated[PricePoint, BeforeValidator(_pair)]
+
+
+def _rising_from_zero(points: tuple[SharePoint, ...] | tuple[PricePoint, ...]) -> None:
+    at = [point.at for point in points]
+    if at != sorted(set(at)):
+        raise ValueError("the points stand in rising order, each once")
+    if at[0] != 0:
+        raise ValueError(f"nothing is said below {at[0]}; begin with a point at 0")
+
+
+class Steps(Document):
+    """Each share holds from its measure on, until the next one."""
+
+    steps: tuple[SharePair, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _complete(self) -> "Steps":
+        _rising_from_zero(self.steps)
+        return self
+
+
+class Points(Document):
+    """Straight lines between the points; the last share holds beyond the last point."""
+
+    points: tuple[SharePair, ...] = Field(min_length=2)
+    between: Literal["linear"]
+
+    @model_validator(mode="after")
+    def _complete(self) -> "Points":
+        _rising_from_zero(self.points)
+        return self
+
+
+class Decline(Document):
+    """A straight decline to nothing at ``zero_at``.
+
+    whole_term counts the free period as used ((zero_at - x) / zero_at); tail_only starts from the whole where the free
+    period ends ((zero_at - x) / (zero_at - free_until)).
+    """
+
+    zero_at: Number
+    credit: Literal["whole_term", "tail_only"]
+    free_until: Number = Field(description="The whole is paid below this measure; 0 for no free period.")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "Decline":
+        if not 0 <= self.free_until < self.zero_at:
+            raise ValueError(f"free_until {self.free_until} does not lie below zero_at {self.zero_at}")
+        return self
+
+
+class OwnerPrices(Document):
+    """The owner pays a fixed price by steps of the measure, and the maker the rest."""
+
+    owner_prices: tuple[PricePair, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _complete(self) -> "OwnerPrices":
+        _rising_from_zero(self.owner_prices)
+        return self
+
+
+Curve = Steps | Points | Decline | OwnerPrices
+
+
+class Axis(Document):
+    """One measure and the share (or owner's price) it gives."""
+
+    by: Measure
+    share: Curve
+
+
+class WorkedExample(Document):
+    """An example printed in the maker's document; the loader says when the rule contradicts it."""
+
+    by: Measure
+    at: Number
+    share: Share
+
+
+class Prorating(Clause):
+    """The paid share of the allowed amount."""
+
+    axes: tuple[Axis, ...] = Field(min_length=1)
+    combine: Literal["worse_of", "better_of", "product_of"] | None = Field(
+        default=None, description="How several axes make one share; required with more than one."
+    )
+    free_while: Limits | None = Field(default=None, description="The whole is paid while all these limits hold (first_of) or any (last_of).")
+    items: tuple[Item, ...] = Field(min_length=1, description="Kinds of items that are prorated.")
+    wear_floor: Number | None = Field(default=None, description="Measure at which the part is used up, in the claim's own unit.")
+    owner_pays_on: Literal["allowed_amount", "list_price"] = Field(
+        description="What the owner's part is a share of: the allowed amount, or the list price (the dealer keeps the margin)."
+    )
+    borne_by: Bearer
+    examples: tuple[WorkedExample, ...] = ()
+
+    @model_validator(mode="after")
+    def _axes_fit_together(self) -> "Prorating":
+        if (len(self.axes) > 1) != (self.combine is not None):
+            raise ValueError("combine (worse_of, better_of or product_of) goes with more than one axis, and only with it")
+        priced = [axis for axis in self.axes if isinstance(axis.share, OwnerPrices)]
+        if priced and len(self.axes) > 1:
+            raise ValueError("owner_prices stand alone: a fixed price cannot be combined with a share")
+        if any(axis.by == "wear" for axis in self.axes) and self.wear_floor is None:
+            raise ValueError("an axis by wear needs wear_floor, the measure at which the part is used up")
+        return self
+
+
+def share_as_decimal(share: Fraction) -> Decimal:
+    """Return the share to four places, for reading only."""
+    return (Decimal(share.numerator) / Decimal(share.denominator)).quantize(Decimal("0.0001"))

@@ -1,0 +1,174 @@
+"""The services a coverage asks for: when they fall due, what proves them and what a missed one costs."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any, Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from schemas.policy.clause import Bearer, Clause
+from schemas.quantities import Document, Hours, PublishedVersion, Share, TimeSpan, Tolerance, Tolerated, Word
+
+SHORTEST_INTERVAL = Decimal(5)   # hours; keeps a schedule of a machine's whole life to a size a person could read
+
+Performer = Literal["selling_dealer", "authorised_dealer", "independent", "owner"]
+Evidence = Literal[
+    "dealer_invoice", "garage_invoice", "parts_receipt", "log_entry", "telematics_reset", "oil_sample", "photo", "statement"
+]
+Grade = Literal["A", "B", "C"]
+
+
+class OneOffPoint(Document):
+    """A one-off due point in hours, with a tolerance of its own or with hard bounds."""
+
+    at: Hours
+    early: Tolerated | None = None
+    late: Tolerated | None = None
+    from_hours: Hours | None = Field(default=None, description="Hard lower bound of the window.")
+    until_hours: Hours | None = Field(default=None, description="Hard upper bound of the window.")
+
+    @model_validator(mode="after")
+    def _tolerance_or_bounds(self) -> "OneOffPoint":
+        pairs = ((self.early, self.late), (self.from_hours, self.until_hours))
+        if any((low is None) != (high is None) for low, high in pairs):
+            raise ValueError("state both sides of the window: early and late, or from_hours and until_hours")
+        if self.early is not None and self.from_hours is not None:
+            raise ValueError("state the window by tolerance (early, late) or by bounds (from_hours, until_hours), not both")
+        if self.from_hours is not None and self.until_hours is not None and not self.from_hours <= self.at <= self.until_hours:
+            raise ValueError(f"the due point {self.at} h lies outside its own window {self.from_hours}-{self.until_hours} h")
+        return self
+
+
+class CalendarLimb(Document):
+    """The calendar side of "whichever comes first"."""
+
+    every: TimeSpan
+    holds_from: Literal["start_of_term", "last_one_off"] = Field(
+        description="Whether it runs from the start of term, or only once the last one-off service was done."
+    )
+    in_storage: Literal["runs", "pauses"]
+
+
+class Due(Document):
+    """The due points: one-off ones first, then every so many hours or months, whichever comes first."""
+
+    at_hours: tuple[OneOffPoint, ...] = Field(default=(), description="One-off points; write 75, or {at: 75, early: 8, late: 8}.")
+    then_every: Hours | None = Field(default=None, description="Hours between recurring points after the last one-off one.")
+    calendar: CalendarLimb | None = None
+
+    @field_validator("at_hours", mode="before")
+    @classmethod
+    def _number_is_a_point(cls, value: Any) -> Any:
+        if not isinstance(value, list | tuple):
+            return value
+        return tuple({"at": point} if isinstance(point, int | str | Decimal) else point for point in value)
+
+    @model_validator(mode="after")
+    def _something_falls_due(self) -> "Due":
+        if not self.at_hours and self.then_every is None and self.calendar is None:
+            raise ValueError("nothing falls due: state at_hours, then_every or calendar")
+        hours = [point.at for point in self.at_hours]
+        if hours != sorted(set(hours)):
+            raise ValueError("one-off points stand in rising order, each once")
+        if self.then_every is not None and self.then_every < SHORTEST_INTERVAL:
+            raise ValueError(f"then_every {self.then_every} h is shorter than {SHORTEST_INTERVAL} h, which no machine is serviced at")
+        if self.calendar is not None and self.calendar.holds_from == "last_one_off" and not self.at_hours:
+            raise ValueError("holds_from: last_one_off needs a one-off point in at_hours; write start_of_term")
+        return self
+
+
+class Tolerances(Document):
+    """How early and how late a service may be on one limb; ``at_most`` caps a percentage (hours or days)."""
+
+    early: Tolerated
+    late: Tolerated
+    at_most: Hours | None = None
+
+
+class Window(Document):
+    """The window round each due point, hours and calendar apart; both bounds lie inside it."""
+
+    hours: Tolerances | None = None
+    calendar: Tolerances | None = None
+
+
+class Proof(Document):
+    """One set of evidence that together proves a service, and the grade it earns."""
+
+    grade: Grade
+    all: tuple[Evidence, ...] = Field(min_length=1)
+
+
+class FluidList(Document):
+    """Fluids judged by the dated list in force on the service date, with grace for stock bought before a change."""
+
+    fluids: Word = Field(description="Name of the list in the reference tables.")
+    grace: TimeSpan | None = Field(description="How long a fluid taken off the list still counts; null for none.")
+
+
+class Refused(Document):
+    """The linked lines, or everything, are not covered."""
+
+    deny: Literal["linked_components", "everything"]
+
+
+class LowerShare(Document):
+    """Linked lines are paid at a lower share."""
+
+    share: Share
+    reach: Literal["linked_components", "everything"]
+
+
+class FallBack(Document):
+    """The machine keeps the older promise instead: linked lines are decided under that version."""
+
+    fall_back_to: PublishedVersion
+    reach: Literal["linked_components", "everything"]
+
+
+Consequence = Literal["refer", "note_only"] | Refused | LowerShare | FallBack
+
+
+class ServiceDuty(Clause):
+    """One kind of service the owner must have done."""
+
+    tasks: tuple[Word, ...] = Field(min_length=1, description="A record counts when it carries all of these.")
+    due: Due
+    window: Window
+    early: Literal["counts", "does_not_count"] = Field(description="A service before its window, after the one before closed.")
+    late: Literal["cures_from_its_date", "cures_if_inspected", "never_cures"]
+    next_due_from: Literal["due_point", "actual", "due_point_inside_window"]
+    judged: Literal["every_closed_window", "last_closed_window"]
+    performed_by: tuple[Performer, ...] = Field(min_length=1)
+    proof: tuple[Proof, ...] = Field(min_length=1, description="Any one of these sets proves the service.")
+    fluid: FluidList | None = None
+    repairs_count: bool = Field(description="Whether a repair that carries the tasks counts as the service.")
+    bookings_count: bool = Field(description="Whether a proven booking inside the window, refused for lack of a slot, counts.")
+    new_component: Literal["own_schedule", "keeps_schedule"] = Field(
+        description="Whether a component fitted later starts a schedule of its own."
+    )
+    activates: bool = Field(default=False, description="Proof of this service activates the coverage in the first place.")
+    advised_on: date | None = Field(default=None, description="A service advised after the term began is no duty.")
+    links: tuple[Word, ...] = Field(default=(), description="Components whose failure this service can have to do with.")
+    missed: Consequence
+    wrong_fluid: Consequence | None = Field(default=None, description="Left out, as missed.")
+    done_wrong_by_dealer: Literal["owner_kept_whole", "counts_as_missed"]
+    borne_by: Bearer
+
+    @model_validator(mode="after")
+    def _limbs_have_windows(self) -> "ServiceDuty":
+        by_hours = self.due.then_every is not None or any(
+            p.early is None and p.from_hours is None for p in self.due.at_hours
+        )
+        if by_hours and self.window.hours is None:
+            raise ValueError("points in hours fall due, but window.hours is not stated; write window: {hours: {early: …, late: …}}")
+        if self.due.calendar is not None and self.window.calendar is None:
+            raise ValueError("the calendar limb has no window; write window: {calendar: {early: …, late: …}}")
+        reaching = [c for c in (self.missed, self.wrong_fluid) if not isinstance(c, str) and c is not None]
+        if not self.links and any("linked_components" in (getattr(c, "deny", ""), getattr(c, "reach", "")) for c in reaching):
+            raise ValueError("the consequence reaches linked_components, but links names none")
+        return self
+
+
+def tolerance_is_percentage(tolerance: Tolerance) -> bool:
+    return tolerance.share is not None

@@ -1,0 +1,210 @@
+"""Shares, hours, amounts, spans of time and names, as they may be written in a document.
+
+Nothing here passes through a binary float: a number is an ``int``, a ``Decimal`` or an exact ``Fraction``.
+"""
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+from fractions import Fraction
+from typing import Annotated, Any, Final
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, PlainSerializer, WithJsonSchema
+
+CENTIHOURS_PER_HOUR: Final = 100
+LARGEST_AMOUNT: Final = Decimal("1000000000")
+LARGEST_HOURS: Final = Decimal("1000000")
+SPAN_PATTERN: Final = r"^(\d{1,4}) (day|days|month|months|year|years)$"
+SHARE_PATTERN: Final = r"^(\d{1,9}/\d{1,9}|\d{1,4}(\.\d{1,9})?%?)$"
+
+
+class Document(BaseModel):
+    """Base of every document: unknown keys are refused and a loaded document never changes."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False, ser_json_inf_nan="constants")
+
+
+def exact_number(value: Any) -> Decimal:
+    """Return ``value`` as a Decimal; text, int and Decimal are exact, a float is refused."""
+    if isinstance(value, bool) or not isinstance(value, int | str | Decimal):
+        raise ValueError(f"{value!r} is not an exact number; write it as text or digits, for example 12.50")
+    try:
+        number = Decimal(value)
+    except InvalidOperation:
+        raise ValueError(f'"{value}" is not a number; write it as digits, for example 12.50') from None
+    if not number.is_finite():
+        raise ValueError(f'"{value}" is not a finite number')
+    return number
+
+
+def parse_hours(value: Any) -> Decimal:
+    """Return hours of operation (h, 0 to 1,000,000, at most two decimals: the core compares hundredths)."""
+    hours = exact_number(value)
+    if not 0 <= hours <= LARGEST_HOURS:
+        raise ValueError(f"{hours} h is outside 0 to 1,000,000 h")
+    if hours != hours.quantize(Decimal("0.01")):
+        raise ValueError(f"{hours} h has more than two decimals; hours are compared as hundredths")
+    return hours
+
+
+def parse_amount(value: Any) -> Decimal:
+    """Return an amount of money (0 or more, at most four decimals)."""
+    amount = exact_number(value)
+    if not 0 <= amount <= LARGEST_AMOUNT:
+        raise ValueError(f"{amount} is outside 0 to 1,000,000,000")
+    if amount != amount.quantize(Decimal("0.0001")):
+        raise ValueError(f"{amount} has more than four decimals")
+    return amount
+
+
+def parse_share(value: Any) -> Fraction:
+    """Return a share as an exact fraction, written 1/2, 15%, 0.6, 0 or 1 (never negative).
+
+    >>> parse_share("15%"), parse_share("1/3"), parse_share("0.6")
+    (Fraction(3, 20), Fraction(1, 3), Fraction(3, 5))
+    """
+    if isinstance(value, Fraction):
+        return value
+    text = str(value).strip() if not isinstance(value, bool | float) else ""
+    if not re.match(SHARE_PATTERN, text):
+        raise ValueError(f'"{value}" is not a share; write 1/2, 15% or 0.6')
+    try:
+        return Fraction(text[:-1]) / 100 if text.endswith("%") else Fraction(text)
+    except ZeroDivisionError:
+        raise ValueError(f'"{value}" divides by zero; write a share such as 1/2') from None
+
+
+def part_of_whole(share: Fraction) -> Fraction:
+    if share > 1:
+        raise ValueError(f"the share {share} is more than the whole; a share lies between 0 and 1")
+    return share
+
+
+def share_text(share: Fraction) -> str:
+    return str(share)
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A span of calendar time: whole months or whole days, never both (P1M and P30D are not comparable)."""
+
+    months: int = 0
+    days: int = 0
+
+    def __str__(self) -> str:
+        number, unit = (self.months, "month") if self.months else (self.days, "day")
+        return f"{number} {unit}" if number == 1 else f"{number} {unit}s"
+
+
+def parse_span(value: Any) -> Span:
+    """Return a span written "6 months", "30 days" or "2 years".
+
+    >>> parse_span("2 years")
+    Span(months=24, days=0)
+    """
+    if isinstance(value, Span):
+        return value
+    match = re.match(SPAN_PATTERN, str(value).strip())
+    if match is None:
+        raise ValueError(f'"{value}" is not a span of time; write for example 6 months, 30 days or 2 years')
+    number, unit = int(match[1]), match[2].rstrip("s")
+    if unit == "day":
+        return Span(days=number)
+    return Span(months=number * 12 if unit == "year" else number)
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerance:
+    """How far from a due point a service may lie: a number of hours or days, or a share of something named."""
+
+    amount: Decimal | None = None
+    share: Fraction | None = None
+
+    def __str__(self) -> str:
+        return f"{self.amount}" if self.share is None else f"{Decimal(self.share.numerator * 100) / self.share.denominator}%"
+
+
+def parse_tolerance(value: Any) -> Tolerance:
+    """Return a tolerance written 25 (hours or days, by its place) or 10% (of what the conventions say)."""
+    if isinstance(value, Tolerance):
+        return value
+    if isinstance(value, str) and value.strip().endswith("%"):
+        return Tolerance(share=part_of_whole(parse_share(value)))
+    return Tolerance(amount=parse_hours(value))
+
+
+def centihours(hours: Decimal) -> int:
+    """Return hours as whole hundredths of an hour, the unit in which the core compares them."""
+    return int(hours * CENTIHOURS_PER_HOUR)
+
+
+def _checked(pattern: str, example: str) -> Any:
+    compiled = re.compile(pattern)
+
+    def check(text: str) -> str:
+        if not compiled.match(text):
+            raise ValueError(f'"{text}" is not in the right form; write for example {example}')
+        return text
+
+    return AfterValidator(check)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class VersionRef:
+    """A published version, written name@version."""
+
+    name: str
+    version: int
+
+    def __str__(self) -> str:
+        return f"{self.name}@{self.version}"
+
+
+def parse_version_ref(value: Any) -> VersionRef:
+    if isinstance(value, VersionRef):
+        return value
+    match = re.match(r"^([a-z][a-z0-9-]{0,79})@([1-9]\d{0,5})$", str(value))
+    if match is None:
+        raise ValueError(f'"{value}" is not a version; write name@version, for example quillfen-wheel-drive@2')
+    return VersionRef(match[1], int(match[2]))
+
+
+def _text_schema(pattern: str, *examples: str) -> WithJsonSchema:
+    return WithJsonSchema({"type": "string", "pattern": pattern, "examples": list(examples)})
+
+
+_SHARE_SCHEMA = WithJsonSchema(
+    {"anyOf": [{"type": "number", "minimum": 0}, {"type": "string", "pattern": SHARE_PATTERN}], "examples": ["1/2", "15%"]}
+)
+_NUMBER_SCHEMA = WithJsonSchema(
+    {"anyOf": [{"type": "number", "minimum": 0}, {"type": "string", "pattern": r"^\d+(\.\d+)?$"}], "examples": ["12.50"]}
+)
+
+Share = Annotated[
+    Fraction, BeforeValidator(parse_share), AfterValidator(part_of_whole), PlainSerializer(share_text), _SHARE_SCHEMA
+]
+Markup = Annotated[Fraction, BeforeValidator(parse_share), PlainSerializer(share_text), _SHARE_SCHEMA]
+Hours = Annotated[Decimal, BeforeValidator(parse_hours), PlainSerializer(str), _NUMBER_SCHEMA]
+Amount = Annotated[Decimal, BeforeValidator(parse_amount), PlainSerializer(str), _NUMBER_SCHEMA]
+Number = Annotated[Decimal, BeforeValidator(exact_number), PlainSerializer(str), _NUMBER_SCHEMA]
+TimeSpan = Annotated[
+    Span, BeforeValidator(parse_span), PlainSerializer(str), _text_schema(SPAN_PATTERN, "6 months", "30 days", "2 years")
+]
+Tolerated = Annotated[
+    Tolerance,
+    BeforeValidator(parse_tolerance),
+    PlainSerializer(str),
+    WithJsonSchema({"anyOf": [{"type": "number", "minimum": 0}, {"type": "string"}], "examples": ["10%", 25]}),
+]
+PublishedVersion = Annotated[
+    VersionRef,
+    BeforeValidator(parse_version_ref),
+    PlainSerializer(str),
+    _text_schema(r"^[a-z][a-z0-9-]*@[1-9]\d*$", "quillfen-wheel-drive@2"),
+]
+Name = Annotated[str, _checked(r"^[a-z][a-z0-9-]{0,79}$", "quillfen-wheel-drive"), _text_schema(r"^[a-z][a-z0-9-]*$")]
+Word = Annotated[str, _checked(r"^[a-z][a-z0-9_]{0,39}$", "wheel_drive"), _text_schema(r"^[a-z][a-z0-9_]*$")]
+RecordId = Annotated[
+    str, _checked(r"^[A-Za-z0-9][A-Za-z0-9._/-]{0,39}$", "S-118"), _text_schema(r"^[A-Za-z0-9][A-Za-z0-9._/-]*$", "S-118")
+]
+Currency = Annotated[str, _checked(r"^[A-Z]{3}$", "EUR"), _text_schema(r"^[A-Z]{3}$", "EUR")]
