@@ -53,14 +53,14 @@ class LineView:
     """What one coverage makes of a line: covered, denied or held, with reasons, and who would pay under which terms."""
 
     subject: Subject
-    candidate: CompiledPolicy       # the coverage looked at
-    payer: CompiledPolicy           # itself, or the version it falls back to
+    candidate: CompiledPolicy  # the coverage looked at
+    payer: CompiledPolicy  # itself, or the version it falls back to
     measures: Measures
-    state: str                      # covered, deny or refer
+    state: str  # covered, deny or refer
     reasons: tuple[PolicyReason, ...]
     lowered: tuple[LowerShare, ...]
     allowance: Allowance
-    bearer: str                     # of a denied line
+    bearer: str  # of a denied line
 
     @property
     def estimate(self) -> Fraction:
@@ -144,7 +144,9 @@ class Evaluation:
         chosen = _chosen(subjects, views)
         money = run.settle(list(chosen.values()))
         lines = tuple(
-            self._line(s, chosen.get(s.line.line), views[s.line.line], (*selected.refused, *refusals[s.line.line]), money)
+            self._line(
+                s, chosen.get(s.line.line), views[s.line.line], (*selected.refused, *refusals[s.line.line]), money
+            )
             for s in subjects
         )
         return WorldResult(lines, selected, hours, tuple(run.measures), tuple(run.firings), world.details)
@@ -163,7 +165,9 @@ class Evaluation:
         closest = _closest_refusals(refused)
         reasons = tuple(PolicyReason(policy, None, code, "applies_to") for policy, code in closest)
         currency = self.claim_file.claim.currency
-        nothing = unpaid(None, self.claim_file, typed_amount(subject.line), "owner", "no coverage applies", None, currency)
+        nothing = unpaid(
+            None, self.claim_file, typed_amount(subject.line), "owner", "no coverage applies", None, currency
+        )
         return LineResult(subject, "deny", None, reasons, refused, nothing, ())
 
 
@@ -184,7 +188,12 @@ def _chosen(subjects: Sequence[Subject], views: dict[str, list[LineView]]) -> di
         if candidates:
             chosen[subject.line.line] = min(
                 candidates,
-                key=lambda v: (-v.estimate, LAYER_ORDER.index(v.candidate.terms.layer), -v.candidate.ref.version, v.candidate.ref.name),
+                key=lambda v: (
+                    -v.estimate,
+                    LAYER_ORDER.index(v.candidate.terms.layer),
+                    -v.candidate.ref.version,
+                    v.candidate.ref.name,
+                ),
             )
     return chosen
 
@@ -261,10 +270,18 @@ class _Run:
             )
 
     def _view(
-        self, subject: Subject, policy: CompiledPolicy, measures: Measures, found: tuple[RuleReason, ...], allowance: Allowance
+        self,
+        subject: Subject,
+        policy: CompiledPolicy,
+        measures: Measures,
+        found: tuple[RuleReason, ...],
+        allowance: Allowance,
     ) -> LineView:
         reasons = [PolicyReason(policy, measures, r.code, r.path, r.effect, r.limit) for r in found]
-        held = [PolicyReason(policy, measures, code, f"pays.{subject.line.item}", "refer", 0, words) for code, words in allowance.held]
+        held = [
+            PolicyReason(policy, measures, code, f"pays.{subject.line.item}", "refer", 0, words)
+            for code, words in allowance.held
+        ]
         effects = {r.effect for r in found}
         if "deny" in effects or "deny_unless_caused" in effects:
             state = "deny"
@@ -293,17 +310,25 @@ class _Run:
             else:
                 bearer = view.bearer if view.state == "deny" else "open"
                 money[line] = unpaid(
-                    view.payer, claim_file, view.allowance.claimed, bearer,
-                    "not covered" if bearer != "open" else "held for a person", None, view.payer.terms.currency,
+                    view.payer,
+                    claim_file,
+                    view.allowance.claimed,
+                    bearer,
+                    "not covered" if bearer != "open" else "held for a person",
+                    None,
+                    view.payer.terms.currency,
                 )
         for name in sorted(covered):
             of_payer = {v.subject.line.line: v for v in covered[name]}
             policy = next(iter(of_payer.values())).payer
             payables = [
-                Payable(v.subject, v.allowance, v.measures.prorations.get(line), v.lowered) for line, v in of_payer.items()
+                Payable(v.subject, v.allowance, v.measures.prorations.get(line), v.lowered)
+                for line, v in of_payer.items()
             ]
 
-            def over(payable: Payable, of_payer: dict[str, LineView] = of_payer, policy: CompiledPolicy = policy) -> bool:
+            def over(
+                payable: Payable, of_payer: dict[str, LineView] = of_payer, policy: CompiledPolicy = policy
+            ) -> bool:
                 return self._past_either_or(policy, of_payer[payable.subject.line.line])
 
             money |= Settlement(policy, claim_file).settle(payables, over, self.desk(policy))
@@ -320,7 +345,11 @@ class _Run:
 
 def _lower_share(policy: CompiledPolicy, reason: RuleReason) -> LowerShareClause | None:
     duty = policy.terms.services[reason.path.removeprefix("services.")]
-    consequence = duty.wrong_fluid if reason.code == "service_fluid_not_approved" and duty.wrong_fluid is not None else duty.missed
+    consequence = (
+        duty.wrong_fluid
+        if reason.code == "service_fluid_not_approved" and duty.wrong_fluid is not None
+        else duty.missed
+    )
     return consequence if isinstance(consequence, LowerShareClause) else None
 
 

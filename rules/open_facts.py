@@ -70,9 +70,7 @@ def explore(evaluate: Callable[[World], T], assumed: Mapping[str, int]) -> Explo
     return Explored(tuple(results), complete=True)
 
 
-def _worlds(
-    evaluate: Callable[[World], Any], assumed: Mapping[str, int], results: list[Any]
-) -> Iterator[World]:
+def _worlds(evaluate: Callable[[World], Any], assumed: Mapping[str, int], results: list[Any]) -> Iterator[World]:
     picks: tuple[int, ...] | None = ()
     while picks is not None:
         world = World(assumed, picks)

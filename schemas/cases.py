@@ -31,7 +31,9 @@ class ExpectedLine(Document):
     no_reasons: tuple[str, ...] | None = Field(default=None, description="Codes that must not be among the reasons.")
     notes: tuple[str, ...] | None = None
     only_reasons: tuple[str, ...] | None = Field(default=None, description="Exactly these reasons, in order.")
-    says: tuple[str, ...] | None = Field(default=None, description="Words that the line's reasons, facts or notes must hold.")
+    says: tuple[str, ...] | None = Field(
+        default=None, description="Words that the line's reasons, facts or notes must hold."
+    )
 
 
 class WorkedCase(Document):
@@ -53,7 +55,9 @@ class WorkedCase(Document):
     payout: Amount | None = None
     proposals: int | None = Field(default=None, description="Number of proposals to a person.")
     questions: tuple[str, ...] | None = Field(default=None, description="What the open questions are about, in order.")
-    remedy: dict[str, Amount] | None = Field(default=None, description="What a line would come to with the named remedy.")
+    remedy: dict[str, Amount] | None = Field(
+        default=None, description="What a line would come to with the named remedy."
+    )
 
 
 class CaseBase(Document):
@@ -73,6 +77,8 @@ class CaseTable(Document):
 
     policies: tuple[PublishedVersion, ...] = Field(min_length=1)
     title: Name | str | None = None
-    source: str | None = Field(default=None, description="Where the expected values come from, unless a case says otherwise.")
+    source: str | None = Field(
+        default=None, description="Where the expected values come from, unless a case says otherwise."
+    )
     base: CaseBase
     cases: tuple[WorkedCase, ...] = Field(min_length=1)

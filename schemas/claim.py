@@ -105,5 +105,7 @@ class Claim(Document):
             raise ValueError(f"line {', '.join(twice)} stands twice; give every line an id of its own")
         for line in self.lines:
             if line.caused_by is not None and (line.caused_by not in ids or line.caused_by == line.line):
-                raise ValueError(f"line {line.line} is caused_by {line.caused_by}, which is no other line of this claim")
+                raise ValueError(
+                    f"line {line.line} is caused_by {line.caused_by}, which is no other line of this claim"
+                )
         return self

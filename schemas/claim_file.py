@@ -52,15 +52,21 @@ class ClaimFile(Document):
     @model_validator(mode="after")
     def _about_one_machine(self) -> "ClaimFile":
         if self.claim.serial != self.machine.serial:
-            raise ValueError(f"claim {self.claim.claim} is about machine {self.claim.serial}, not {self.machine.serial}")
+            raise ValueError(
+                f"claim {self.claim.claim} is about machine {self.claim.serial}, not {self.machine.serial}"
+            )
         stray = sorted(s.record for s in self.services if s.serial != self.machine.serial)
         if stray:
             raise ValueError(f"service records {', '.join(stray)} belong to another machine than {self.machine.serial}")
         ids = [s.record for s in self.services]
         if len(ids) != len(set(ids)):
-            raise ValueError(f"service record {next(i for i in ids if ids.count(i) > 1)} stands twice in the claim file")
+            raise ValueError(
+                f"service record {next(i for i in ids if ids.count(i) > 1)} stands twice in the claim file"
+            )
         if self.claim.dealer != self.dealer.dealer:
-            raise ValueError(f"claim {self.claim.claim} comes from dealer {self.claim.dealer}, not {self.dealer.dealer}")
+            raise ValueError(
+                f"claim {self.claim.claim} comes from dealer {self.claim.dealer}, not {self.dealer.dealer}"
+            )
         return self
 
     @cached_property
@@ -72,6 +78,7 @@ class ClaimFile(Document):
 
 def in_canonical_order(tree: dict[str, object]) -> dict[str, object]:
     """Return a claim file's tree with its lists sorted by id, so that input order changes no digest."""
+
     def by(key: str, rows: object) -> list[object]:
         assert isinstance(rows, list)
         return sorted(rows, key=lambda row: str(row[key]))

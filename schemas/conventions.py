@@ -80,7 +80,9 @@ class Conventions(Document):
     month_end: Literal["clamp_from_start", "roll_to_next_month"] = Field(
         description="29 Feb + 12 months: 28 Feb (clamp) or 1 March (roll); always counted once from the start."
     )
-    hours_at_cap: Literal["covered", "not_covered"] = Field(description="Whether a reading equal to a cap is inside it.")
+    hours_at_cap: Literal["covered", "not_covered"] = Field(
+        description="Whether a reading equal to a cap is inside it."
+    )
     percent_window: Literal["of_interval", "of_due_value"] = Field(
         description="What 10% of a service point in hours is taken of: the hours since the due point before, or its value."
     )
@@ -98,7 +100,9 @@ class Conventions(Document):
     deduction_order: tuple[Deduction, ...] = Field(
         description="Order of the money steps; exclusions always come first because they decide, not calculate."
     )
-    exchange_rate_on: ClaimDate = Field(description="Which day's exchange rate converts the claim's lines and the payout.")
+    exchange_rate_on: ClaimDate = Field(
+        description="Which day's exchange rate converts the claim's lines and the payout."
+    )
     rate_gap: Literal["previous_published", "need_info"] = Field(
         description="A day without a published exchange rate: the rate published before it, or ask."
     )

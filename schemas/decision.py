@@ -9,7 +9,9 @@ from decimal import Decimal
 from typing import Any, Literal
 
 Outcome = Literal["pay", "pay_part", "pay_zero", "deny", "need_info", "refer"]
-Status = Literal["paid_in_full", "paid_in_part", "nothing_due", "denied", "waiting_for_dealer", "held_for_person", "partly_decided"]
+Status = Literal[
+    "paid_in_full", "paid_in_part", "nothing_due", "denied", "waiting_for_dealer", "held_for_person", "partly_decided"
+]
 CostBearer = Literal["maker", "owner", "dealer", "other_payer"]
 
 FORMAT_VERSION = 1
@@ -50,7 +52,9 @@ class Reason:
 class Step:
     """One step of the arithmetic: ``before`` less ``moved`` (borne by ``bearer``) gives ``after``."""
 
-    step: Literal["claimed", "exchange", "added", "allowance", "share", "deductible", "caps", "open", "not_covered", "either_or"]
+    step: Literal[
+        "claimed", "exchange", "added", "allowance", "share", "deductible", "caps", "open", "not_covered", "either_or"
+    ]
     clause: str | None
     words: str
     before: Decimal

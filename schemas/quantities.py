@@ -121,7 +121,11 @@ class Tolerance:
     share: Fraction | None = None
 
     def __str__(self) -> str:
-        return f"{self.amount}" if self.share is None else f"{Decimal(self.share.numerator * 100) / self.share.denominator}%"
+        return (
+            f"{self.amount}"
+            if self.share is None
+            else f"{Decimal(self.share.numerator * 100) / self.share.denominator}%"
+        )
 
 
 def parse_tolerance(value: Any) -> Tolerance:
@@ -174,10 +178,16 @@ def _text_schema(pattern: str, *examples: str) -> WithJsonSchema:
 
 
 _SHARE_SCHEMA = WithJsonSchema(
-    {"anyOf": [{"type": "number", "minimum": 0}, {"type": "string", "pattern": SHARE_PATTERN}], "examples": ["1/2", "15%"]}
+    {
+        "anyOf": [{"type": "number", "minimum": 0}, {"type": "string", "pattern": SHARE_PATTERN}],
+        "examples": ["1/2", "15%"],
+    }
 )
 _NUMBER_SCHEMA = WithJsonSchema(
-    {"anyOf": [{"type": "number", "minimum": 0}, {"type": "string", "pattern": r"^\d+(\.\d+)?$"}], "examples": ["12.50"]}
+    {
+        "anyOf": [{"type": "number", "minimum": 0}, {"type": "string", "pattern": r"^\d+(\.\d+)?$"}],
+        "examples": ["12.50"],
+    }
 )
 
 Share = Annotated[
@@ -188,7 +198,10 @@ Hours = Annotated[Decimal, BeforeValidator(parse_hours), PlainSerializer(str), _
 Amount = Annotated[Decimal, BeforeValidator(parse_amount), PlainSerializer(str), _NUMBER_SCHEMA]
 Number = Annotated[Decimal, BeforeValidator(exact_number), PlainSerializer(str), _NUMBER_SCHEMA]
 TimeSpan = Annotated[
-    Span, BeforeValidator(parse_span), PlainSerializer(str), _text_schema(SPAN_PATTERN, "6 months", "30 days", "2 years")
+    Span,
+    BeforeValidator(parse_span),
+    PlainSerializer(str),
+    _text_schema(SPAN_PATTERN, "6 months", "30 days", "2 years"),
 ]
 Tolerated = Annotated[
     Tolerance,
@@ -205,6 +218,8 @@ PublishedVersion = Annotated[
 Name = Annotated[str, _checked(r"^[a-z][a-z0-9-]{0,79}$", "quillfen-wheel-drive"), _text_schema(r"^[a-z][a-z0-9-]*$")]
 Word = Annotated[str, _checked(r"^[a-z][a-z0-9_]{0,39}$", "wheel_drive"), _text_schema(r"^[a-z][a-z0-9_]*$")]
 RecordId = Annotated[
-    str, _checked(r"^[A-Za-z0-9][A-Za-z0-9._/-]{0,39}$", "S-118"), _text_schema(r"^[A-Za-z0-9][A-Za-z0-9._/-]*$", "S-118")
+    str,
+    _checked(r"^[A-Za-z0-9][A-Za-z0-9._/-]{0,39}$", "S-118"),
+    _text_schema(r"^[A-Za-z0-9][A-Za-z0-9._/-]*$", "S-118"),
 ]
 Currency = Annotated[str, _checked(r"^[A-Z]{3}$", "EUR"), _text_schema(r"^[A-Z]{3}$", "EUR")]

@@ -28,5 +28,7 @@ class ServiceRecord(Document):
     fluids: tuple[FluidUsed, ...] = ()
     position: Position = Field(default="none", description="Side served, where the sides are served apart.")
     provided_on: date | None = Field(default=None, description="When the papers came in, if later than the visit.")
-    inspected: bool | None = Field(default=None, description="After a missed service: found sound (true), not sound, or not looked at.")
+    inspected: bool | None = Field(
+        default=None, description="After a missed service: found sound (true), not sound, or not looked at."
+    )
     is_repair: bool = False

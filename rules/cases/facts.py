@@ -9,7 +9,14 @@ from schemas.claim_file import ClaimFile
 from schemas.policy.clause import Event
 
 EVENTS = frozenset(get_args(Event)) - {"built"}
-BY_ID = {"readings": "id", "meter_changes": "id", "components": "id", "storage": "id", "alterations": "id", "bookings": "id"}
+BY_ID = {
+    "readings": "id",
+    "meter_changes": "id",
+    "components": "id",
+    "storage": "id",
+    "alterations": "id",
+    "bookings": "id",
+}
 
 
 class CaseFault(ValueError):
@@ -41,7 +48,12 @@ def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: 
     machine = _machine(merged(base.machine, case.machine))
     claim = _claim(merged(base.claim, case.claim), machine["serial"], currency)
     services = _services(merged(base.services, case.services), machine["serial"])
-    dealer = {"dealer": claim["dealer"], "region": machine["region"], "currency": claim["currency"], **merged(base.dealer, case.dealer)}
+    dealer = {
+        "dealer": claim["dealer"],
+        "region": machine["region"],
+        "currency": claim["currency"],
+        **merged(base.dealer, case.dealer),
+    }
     tables = [{"table": name, "version": 1, **rows} for name, rows in merged(base.tables, case.tables).items()]
     payments = _by_id(merged(base.earlier_payments, case.earlier_payments), "id")
     payments = [{"claim": "C-0", "item": "parts", "currency": currency, **p} for p in payments]

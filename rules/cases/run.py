@@ -36,15 +36,15 @@ class CaseResult:
     case: WorkedCase
     decision: Decision
     mismatches: tuple[Mismatch, ...]
-    touched: frozenset[tuple[str, str]]     # policy, clause path
+    touched: frozenset[tuple[str, str]]  # policy, clause path
 
 
 @dataclass(frozen=True, slots=True)
 class PolicySource:
     """The documents a table's cases are decided under, as plain trees so that a case can change them."""
 
-    policies: Mapping[str, Mapping[str, Any]]       # by name@version
-    conventions: Mapping[str, Mapping[str, Any]]    # by name@version
+    policies: Mapping[str, Mapping[str, Any]]  # by name@version
+    conventions: Mapping[str, Mapping[str, Any]]  # by name@version
 
 
 class CaseRunner:
@@ -73,10 +73,14 @@ class CaseRunner:
         first = adjudicator.book.policy(str(table.policies[0]))
         claim_file = claim_file_of(table, case, first.terms.currency, self.exponents)
         decision = adjudicator.decide(claim_file, remedies=case.remedy is not None)
-        return CaseResult(case, decision, tuple(_mismatches(case, decision)), touched_clauses(decision, adjudicator.book))
+        return CaseResult(
+            case, decision, tuple(_mismatches(case, decision)), touched_clauses(decision, adjudicator.book)
+        )
 
     def _adjudicator(self, table: CaseTable, case: WorkedCase) -> Adjudicator:
-        key = orjson.dumps([[str(p) for p in table.policies], case.terms, case.conventions], default=str, option=orjson.OPT_SORT_KEYS)
+        key = orjson.dumps(
+            [[str(p) for p in table.policies], case.terms, case.conventions], default=str, option=orjson.OPT_SORT_KEYS
+        )
         if key not in self._adjudicators:
             self._adjudicators[key] = Adjudicator(self._book(table, case))
         return self._adjudicators[key]
@@ -85,8 +89,12 @@ class CaseRunner:
         trees = {str(p): self.source.policies[str(p)] for p in table.policies}
         stray = sorted(set(case.terms) - set(trees))
         if stray:
-            raise ValueError(f'case "{case.name}" changes {", ".join(stray)}, which the table does not name under policies')
-        policies = [CoveragePolicy.model_validate(merged(tree, case.terms.get(name, {}))) for name, tree in trees.items()]
+            raise ValueError(
+                f'case "{case.name}" changes {", ".join(stray)}, which the table does not name under policies'
+            )
+        policies = [
+            CoveragePolicy.model_validate(merged(tree, case.terms.get(name, {}))) for name, tree in trees.items()
+        ]
         pinned = {str(p.conventions) for p in policies}
         conventions = [
             Conventions.model_validate(merged(self.source.conventions[name], case.conventions))
@@ -107,7 +115,9 @@ def _mismatches(case: WorkedCase, decision: Decision) -> Iterator[Mismatch]:
     if case.proposals is not None and case.proposals != len(decision.proposals):
         yield Mismatch("claim", "proposals", str(case.proposals), str(len(decision.proposals)))
     if case.questions is not None and sorted(case.questions) != sorted(q.about for q in decision.questions):
-        yield Mismatch("claim", "questions", ", ".join(case.questions), ", ".join(q.about for q in decision.questions) or "none")
+        yield Mismatch(
+            "claim", "questions", ", ".join(case.questions), ", ".join(q.about for q in decision.questions) or "none"
+        )
     for name, amount in (case.remedy or {}).items():
         found = next((r for r in decision.remedies if r.line == name), None)
         if found is None or found.maker_pays != amount:
@@ -176,5 +186,8 @@ def untouched_clauses(results: Sequence[CaseResult], book: PolicyBook) -> list[t
     """Return the clauses of the book's policies that no case touches, in order."""
     touched = frozenset[tuple[str, str]]().union(*(result.touched for result in results))
     return [
-        (name, path) for name, policy in sorted(book.by_name.items()) for path, _ in each_clause(policy.terms) if (name, path) not in touched
+        (name, path)
+        for name, policy in sorted(book.by_name.items())
+        for path, _ in each_clause(policy.terms)
+        if (name, path) not in touched
     ]

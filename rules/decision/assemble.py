@@ -81,7 +81,9 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile) -> LineDecision:
 
 def _in_order(reasons: Sequence[Reason]) -> tuple[Reason, ...]:
     unique = {(r.code, r.policy, r.clause, r.words, r.records): r for r in reasons}
-    return tuple(sorted(unique.values(), key=lambda r: (PRECEDENCE[r.code], r.policy or "", r.clause or "", r.words, r.records)))
+    return tuple(
+        sorted(unique.values(), key=lambda r: (PRECEDENCE[r.code], r.policy or "", r.clause or "", r.words, r.records))
+    )
 
 
 def _plain_reason(code: str, words: str, records: tuple[str, ...] = ()) -> Reason:
@@ -101,8 +103,15 @@ def _open_reason(merged: MergedLine, fact: OpenFact, money: LineMoney) -> Reason
     if high != low:
         amount += f" and up to {high} {money.currency} once it is known"
     return Reason(
-        "fact_open", None, None, None, f"Open: {question_words(fact, merged.world.details)}; {amount}.", (("fact", fact.key),), (),
-        None, None,
+        "fact_open",
+        None,
+        None,
+        None,
+        f"Open: {question_words(fact, merged.world.details)}; {amount}.",
+        (("fact", fact.key),),
+        (),
+        None,
+        None,
     )
 
 
@@ -114,7 +123,12 @@ def question_words(fact: OpenFact, details: Mapping[str, Sequence[str]]) -> str:
 
 def _considered(shown: LineResult) -> tuple[Considered, ...]:
     others = [
-        Considered(v.payer.name, v.state, None, "it pays the customer less" if v.state == "covered" else ", ".join(r.code for r in v.reasons) or v.state)
+        Considered(
+            v.payer.name,
+            v.state,
+            None,
+            "it pays the customer less" if v.state == "covered" else ", ".join(r.code for r in v.reasons) or v.state,
+        )
         for v in shown.others
     ]
     others += [Considered(policy.name, "does_not_apply", None, KINDS[code].text) for policy, code in shown.refused]
@@ -188,7 +202,8 @@ def proposals_of(worlds: Sequence[WorldResult]) -> tuple[Proposal, ...]:
         for r in d.recover_from
     }
     return tuple(
-        Proposal("recovery", dealer, f"{words}; the owner is kept whole", (record,)) for dealer, words, record in sorted(found)
+        Proposal("recovery", dealer, f"{words}; the owner is kept whole", (record,))
+        for dealer, words, record in sorted(found)
     )
 
 
@@ -202,16 +217,26 @@ def measures_of(world: WorldResult) -> tuple[Measure, ...]:
     for measures in world.measures:
         name = measures.policy.name
         for group in measures.groups:
-            found.append(Measure(name, f"{group.key}: start of term", f"{group.start.isoformat()} ({group.start_words})"))
+            found.append(
+                Measure(name, f"{group.key}: start of term", f"{group.start.isoformat()} ({group.start_words})")
+            )
             for state in group.limits:
-                value = f"ends {state.last_day.isoformat()}, {state.value} days past" if state.last_day else f"{state.value} used"
+                value = (
+                    f"ends {state.last_day.isoformat()}, {state.value} days past"
+                    if state.last_day
+                    else f"{state.value} used"
+                )
                 found.append(Measure(name, f"{group.key}: {state.path}", value))
         for duty in measures.duties:
             for point in duty.points:
                 records = (point.record,) if point.record is not None else ()
                 window = f"{point.low_hours}-{point.high_hours}" if point.low_hours is not None else ""
                 days = f" {point.low_day}-{point.high_day}" if point.low_day is not None else ""
-                found.append(Measure(name, f"{duty.duty} point {point.number + 1}", f"{point.state} window {window}{days}", records))
+                found.append(
+                    Measure(
+                        name, f"{duty.duty} point {point.number + 1}", f"{point.state} window {window}{days}", records
+                    )
+                )
         for line, proration in sorted(measures.prorations.items()):
             found.append(Measure(name, f"{line}: paid share", str(proration.share)))
     return tuple(found)
@@ -236,18 +261,31 @@ def decision_document(decision: Decision) -> dict[str, Any]:
     return dict(orjson.loads(orjson.dumps(replace(decision, document={}), default=text_of)))
 
 
-def sealed(decision: Decision, claim_file: ClaimFile, policies: Sequence[CompiledPolicy], remedies: tuple[Remedy, ...]) -> Decision:
+def sealed(
+    decision: Decision, claim_file: ClaimFile, policies: Sequence[CompiledPolicy], remedies: tuple[Remedy, ...]
+) -> Decision:
     """Return the decision with its digests: outcome, derivation and envelope apart."""
     decision = replace(decision, remedies=remedies)
     document = decision_document(decision)
-    outcome = {key: document[key] for key in ("claim", "serial", "dealer", "status", "lines", "payout", "questions", "proposals", "deadlines")}
+    outcome = {
+        key: document[key]
+        for key in ("claim", "serial", "dealer", "status", "lines", "payout", "questions", "proposals", "deadlines")
+    }
     derivation = {key: document[key] for key in ("measures", "firings")}
     envelope = {
-        "engine": ENGINE, "format": FORMAT_VERSION, "cautions": list(CAUTIONS), "decided_on": document["decided_on"],
-        "remedies": document["remedies"], "claim_file": claim_file.digest,
+        "engine": ENGINE,
+        "format": FORMAT_VERSION,
+        "cautions": list(CAUTIONS),
+        "decided_on": document["decided_on"],
+        "remedies": document["remedies"],
+        "claim_file": claim_file.digest,
     }
     digests = Digests(
-        claim_file.digest, tuple((p.name, p.digest) for p in policies), digest(outcome), digest(derivation), digest(envelope)
+        claim_file.digest,
+        tuple((p.name, p.digest) for p in policies),
+        digest(outcome),
+        digest(derivation),
+        digest(envelope),
     )
     document["digests"] = orjson.loads(orjson.dumps(digests))
     del document["document"]

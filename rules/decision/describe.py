@@ -78,7 +78,9 @@ def _group(reason: PolicyReason, line: LineResult) -> Group:
     return reason.measures.group_of_line[line.subject.line.line]
 
 
-def _limit_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+def _limit_facts(
+    reason: PolicyReason, line: LineResult, claim_file: ClaimFile
+) -> tuple[Facts, list[str], Comparison | None]:
     group = _group(reason, line)
     facts: Facts = [("start of term", f"{day_text(group.start)} ({group.start_words})")]
     if not group.limits:
@@ -97,8 +99,16 @@ def _limit_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) 
     operator = ">" if reason.policy.conventions.hours_at_cap == "covered" else ">="
     facts.append(("hours counted", hours_text(state.value)))
     records = _hour_records(reason, claim_file)
-    return facts, records, Comparison(
-        "hours", hours_plain(state.value), operator, hours_plain(centihours(cap)), "h"  # type: ignore[arg-type]
+    return (
+        facts,
+        records,
+        Comparison(
+            "hours",
+            hours_plain(state.value),
+            operator,
+            hours_plain(centihours(cap)),
+            "h",  # type: ignore[arg-type]
+        ),
     )
 
 
@@ -108,7 +118,9 @@ def _hour_records(reason: PolicyReason, claim_file: ClaimFile) -> list[str]:
     return [CLAIM_READING, *sorted(changes)]
 
 
-def _service_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+def _service_facts(
+    reason: PolicyReason, line: LineResult, claim_file: ClaimFile
+) -> tuple[Facts, list[str], Comparison | None]:
     assert reason.measures is not None
     name = reason.path.removeprefix("services.")
     duty = reason.policy.terms.services[name]
@@ -130,10 +142,14 @@ def _service_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile
     comparison = None
     relative = None if at is None else at - schedule.start_hours
     if point.high_hours is not None and relative is not None and relative > point.high_hours:
-        comparison = Comparison("hours at failure after the window", hours_plain(relative), ">", hours_plain(point.high_hours), "h")
+        comparison = Comparison(
+            "hours at failure after the window", hours_plain(relative), ">", hours_plain(point.high_hours), "h"
+        )
     elif point.high_day is not None:
         last = date.fromordinal(point.high_day)
-        comparison = Comparison("day of failure after the window", claim_file.claim.failed_on.isoformat(), ">", last.isoformat(), "day")
+        comparison = Comparison(
+            "day of failure after the window", claim_file.claim.failed_on.isoformat(), ">", last.isoformat(), "day"
+        )
     records = sorted({p.record for p in points if p.record is not None} | {r.visit.record for r in inside})
     return facts, records, comparison
 
@@ -151,45 +167,67 @@ def _nearest(state: DutyState, point: object, claim_file: ClaimFile) -> str:
     return f"{found.record} {reading}, {day_text(found.on)}"
 
 
-def _share_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+def _share_facts(
+    reason: PolicyReason, line: LineResult, claim_file: ClaimFile
+) -> tuple[Facts, list[str], Comparison | None]:
     del claim_file
     assert reason.measures is not None
     proration = reason.measures.prorations[line.subject.line.line]
-    facts: Facts = [(axis.by.replace("_", " "), f"{number_text(axis.at)}: {axis.words} = {axis.share}") for axis in proration.axes]
+    facts: Facts = [
+        (axis.by.replace("_", " "), f"{number_text(axis.at)}: {axis.words} = {axis.share}") for axis in proration.axes
+    ]
     if proration.combine is not None:
         facts.append(("combined", proration.combine.replace("_", " ")))
     return facts, [], Comparison("paid share", str(proration.share), "<", "1", "share")
 
 
-def _serial_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+def _serial_facts(
+    reason: PolicyReason, line: LineResult, claim_file: ClaimFile
+) -> tuple[Facts, list[str], Comparison | None]:
     del claim_file
     assert reason.measures is not None
     removed, fitted, record = reason.measures.differing_serials[line.subject.line.line]
-    return [("removed", removed), ("on file as fitted", fitted)], [record], Comparison("serial", removed, "!=", fitted, "text")
+    return (
+        [("removed", removed), ("on file as fitted", fitted)],
+        [record],
+        Comparison("serial", removed, "!=", fitted, "text"),
+    )
 
 
-def _symptom_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+def _symptom_facts(
+    reason: PolicyReason, line: LineResult, claim_file: ClaimFile
+) -> tuple[Facts, list[str], Comparison | None]:
     assert reason.measures is not None
     symptom = claim_file.claim.symptom
     assert symptom is not None
     group = _group(reason, line)
-    point = next(d.symptom_first for d in reason.measures.duties if d.symptom_first is not None and d.group == group.number)
+    point = next(
+        d.symptom_first for d in reason.measures.duties if d.symptom_first is not None and d.group == group.number
+    )
     record = next((s for s in claim_file.services if s.record == point.record), None)
     noted = day_text(symptom.on) + ("" if symptom.reading is None else f" at {hours_text(centihours(symptom.reading))}")
     done = "" if record is None else day_text(record.on)
     if record is not None and record.reading is not None:
         done += f" at {hours_text(centihours(record.reading))}"
-    facts: Facts = [("trouble noted", noted), ("overdue service", done), ("failure", day_text(claim_file.claim.failed_on))]
+    facts: Facts = [
+        ("trouble noted", noted),
+        ("overdue service", done),
+        ("failure", day_text(claim_file.claim.failed_on)),
+    ]
     return facts, [point.record] if point.record is not None else [], None
 
 
-def _cause_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+def _cause_facts(
+    reason: PolicyReason, line: LineResult, claim_file: ClaimFile
+) -> tuple[Facts, list[str], Comparison | None]:
     del line, claim_file
     assert reason.measures is not None
     return [("cause", (reason.measures.cause or "not stated").replace("_", " "))], [], None
 
 
-def _before_term_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+def _before_term_facts(
+    reason: PolicyReason, line: LineResult, claim_file: ClaimFile
+) -> tuple[Facts, list[str], Comparison | None]:
     del claim_file
     group = _group(reason, line)
     return (
@@ -199,7 +237,9 @@ def _before_term_facts(reason: PolicyReason, line: LineResult, claim_file: Claim
     )
 
 
-def _machine_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+def _machine_facts(
+    reason: PolicyReason, line: LineResult, claim_file: ClaimFile
+) -> tuple[Facts, list[str], Comparison | None]:
     del line
     machine = claim_file.machine
     values = {
@@ -207,20 +247,31 @@ def _machine_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile
         "built_out_of_range": ("built on", day_text(machine.built_on)),
         "use_not_covered": ("use", machine.use),
         "region_not_covered": ("region", machine.region),
-        "later_owner": ("owner", f"{max((o.order for o in machine.owners if o.since <= claim_file.claim.failed_on), default=1)}"),
+        "later_owner": (
+            "owner",
+            f"{max((o.order for o in machine.owners if o.since <= claim_file.claim.failed_on), default=1)}",
+        ),
         "no_version_in_force": ("selected by", reason.policy.terms.in_force.selected_by.replace("_", " ")),
     }
     return [("machine", machine.serial), values[reason.code]], [], None
 
 
-def _alteration_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+def _alteration_facts(
+    reason: PolicyReason, line: LineResult, claim_file: ClaimFile
+) -> tuple[Facts, list[str], Comparison | None]:
     del claim_file
     assert reason.measures is not None
     found = [a for a in reason.measures.altered if a.line == line.subject.line.line]
-    return [("found", "; ".join(f"{a.record}: {a.kind.replace('_', ' ')}" for a in found))], [a.record for a in found], None
+    return (
+        [("found", "; ".join(f"{a.record}: {a.kind.replace('_', ' ')}" for a in found))],
+        [a.record for a in found],
+        None,
+    )
 
 
-def _caused_facts(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> tuple[Facts, list[str], Comparison | None]:
+def _caused_facts(
+    reason: PolicyReason, line: LineResult, claim_file: ClaimFile
+) -> tuple[Facts, list[str], Comparison | None]:
     del reason, claim_file
     return [("ruined by", f"line {line.subject.line.caused_by}")], [], None
 

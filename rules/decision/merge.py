@@ -22,7 +22,7 @@ class MergedLine:
     other_payer: int
     open: int
     facts: tuple[OpenFact, ...]
-    most: int       # the most the maker may come to pay, for the range
+    most: int  # the most the maker may come to pay, for the range
 
 
 def merge(explored: Explored, index: int) -> MergedLine:
@@ -33,17 +33,34 @@ def merge(explored: Explored, index: int) -> MergedLine:
         shown, world = results[0]
         money = shown.money
         return MergedLine(
-            _outcome(shown), shown, world, money.maker, money.owner, money.dealer, money.other_payer, money.open, (), money.maker
+            _outcome(shown),
+            shown,
+            world,
+            money.maker,
+            money.owner,
+            money.dealer,
+            money.other_payer,
+            money.open,
+            (),
+            money.maker,
         )
     facts = _facts(explored, index)
     shown, world = min(results, key=lambda pair: (pair[0].money.maker, _rank(pair[0].state)))
-    split = [min(getattr(line.money, who) for line, _ in results) for who in ("maker", "owner", "dealer", "other_payer")]
+    split = [
+        min(getattr(line.money, who) for line, _ in results) for who in ("maker", "owner", "dealer", "other_payer")
+    ]
     if not explored.complete:
         split[0] = 0
     rest = shown.money.claimed + shown.money.added - sum(split)
     held = any(fact.asks == "person" for fact in facts) or not explored.complete
     return MergedLine(
-        "refer" if held else "need_info", shown, world, *split, rest, facts, max(line.money.maker for line, _ in results)
+        "refer" if held else "need_info",
+        shown,
+        world,
+        *split,
+        rest,
+        facts,
+        max(line.money.maker for line, _ in results),
     )
 
 

@@ -16,7 +16,14 @@ def notes_of(line: LineResult, world: WorldResult, claim_file: ClaimFile) -> tup
     return tuple(sorted(found, key=lambda n: (order.index(n.code), n.clause or "", n.words, n.records)))
 
 
-def _note(code: str, words: str, records: tuple[str, ...] = (), policy: str | None = None, clause: str | None = None, text: str | None = None) -> Reason:
+def _note(
+    code: str,
+    words: str,
+    records: tuple[str, ...] = (),
+    policy: str | None = None,
+    clause: str | None = None,
+    text: str | None = None,
+) -> Reason:
     return Reason(code, policy, clause, text, f"{KINDS[code].text} {words}".strip(), (), records, None, None)
 
 
@@ -34,11 +41,15 @@ def _duty_notes(line: LineResult, world: WorldResult, claim_file: ClaimFile) -> 
                 continue
             clause = measures.policy.clauses[f"services.{duty.duty}"]
             schedule = schedule_for(terms, group, measures.policy, claim_file)
-            for code, words, records in _point_notes(duty, lambda p, s=schedule: point_words(p, s), line, claim_file, schedule.start_hours):  # type: ignore[misc]
+            for code, words, records in _point_notes(
+                duty, lambda p, s=schedule: point_words(p, s), line, claim_file, schedule.start_hours
+            ):  # type: ignore[misc]
                 yield _note(code, words, records, measures.policy.name, clause.number, clause.words)
 
 
-def _point_notes(duty: DutyState, words_of, line: LineResult, claim_file: ClaimFile, start_hours: int) -> Iterator[tuple[str, str, tuple[str, ...]]]:  # type: ignore[no-untyped-def]
+def _point_notes(
+    duty: DutyState, words_of, line: LineResult, claim_file: ClaimFile, start_hours: int
+) -> Iterator[tuple[str, str, tuple[str, ...]]]:  # type: ignore[no-untyped-def]
     assert line.view is not None
     at = line.view.measures.hours_at_failure
     day = claim_file.claim.failed_on.toordinal()

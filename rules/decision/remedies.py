@@ -57,7 +57,14 @@ def _candidates(line: MergedLine) -> dict[str, tuple[str, str]]:
         if details:
             desk = f"records of the {plain} services due at {'; '.join(dict.fromkeys(details))}"
             hours = ", ".join(dict.fromkeys(text.split(" (")[0] for text in details))
-            found.append((PRECEDENCE[reason.code], key, desk, f"if the {plain} services due at {hours} were done in time, their records"))
+            found.append(
+                (
+                    PRECEDENCE[reason.code],
+                    key,
+                    desk,
+                    f"if the {plain} services due at {hours} were done in time, their records",
+                )
+            )
     for fact in line.facts:
         if fact.about in ("services", "evidence", "inspection"):
             words = question_words(fact, line.world.details)
@@ -67,7 +74,10 @@ def _candidates(line: MergedLine) -> dict[str, tuple[str, str]]:
 
 
 def _remedy(
-    index: int, line: MergedLine, keys: Mapping[str, tuple[str, str]], decided: Callable[[tuple[str, ...]], Sequence[MergedLine]]
+    index: int,
+    line: MergedLine,
+    keys: Mapping[str, tuple[str, str]],
+    decided: Callable[[tuple[str, ...]], Sequence[MergedLine]],
 ) -> Remedy | None:
     tried: list[str] = []
     for key in list(keys)[:MOST_REMEDIES]:

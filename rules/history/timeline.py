@@ -21,8 +21,8 @@ class Sighting:
     day: date
     hours: int
     record: str
-    shows_work: bool    # a service, a repair or a fuel log: the machine was in use
-    epoch: int          # meters before it, 0 for the first
+    shows_work: bool  # a service, a repair or a fuel log: the machine was in use
+    epoch: int  # meters before it, 0 for the first
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,9 +47,9 @@ class Timeline:
     """Accepted sightings in order, hours at the failure, hours of each record, and what was set aside."""
 
     sightings: tuple[Sighting, ...]
-    at_failure: HoursBounds | None      # None: the machine has no hour meter
+    at_failure: HoursBounds | None  # None: the machine has no hour meter
     of_records: dict[str, HoursBounds]
-    offset: HoursBounds | None          # the unknown offset of a meter replaced unread
+    offset: HoursBounds | None  # the unknown offset of a meter replaced unread
     notes: tuple[HistoryNote, ...]
 
     def most_on(self, day: date) -> int | None:
@@ -83,7 +83,9 @@ def build_timeline(claim_file: ClaimFile, meter: MeterConventions, facts: FactHa
     per_day = centihours(meter.most_hours_a_day)
     at_failure = _hours_at_failure(claim_file, accepted, doubtful, meter, facts)
     if unread is not None and any(s.epoch for s in raw) and at_failure.fact is None:
-        at_failure = HoursBounds(at_failure.low, at_failure.high + unread.high - unread.low, at_failure.records, unread.fact)
+        at_failure = HoursBounds(
+            at_failure.low, at_failure.high + unread.high - unread.low, at_failure.records, unread.fact
+        )
     of_records: dict[str, HoursBounds] = {}
     seen = {s.record: s for s in accepted}
     for record in claim_file.services:
@@ -98,7 +100,11 @@ def build_timeline(claim_file: ClaimFile, meter: MeterConventions, facts: FactHa
             of_records[record.record] = _bounds_on(record.on, accepted, per_day, at_failure, record.record, facts)
     if changes:
         last = changes[-1]
-        notes.append(HistoryNote("meter_changed", f"meter {last.kind} on {last.on:%d %B %Y}; hours of both meters are added", (last.id,)))
+        notes.append(
+            HistoryNote(
+                "meter_changed", f"meter {last.kind} on {last.on:%d %B %Y}; hours of both meters are added", (last.id,)
+            )
+        )
     return Timeline(tuple(accepted), at_failure, of_records, unread, tuple(notes))
 
 
@@ -123,7 +129,9 @@ def _epoch(day: date, hours: int, changes: tuple[MeterChange, ...]) -> int:
     for change in changes:
         old = None if change.old_reading is None else centihours(change.old_reading)
         new = centihours(change.new_reading)
-        same_day_on_old_meter = change.on == day and (hours == old or (old is not None and abs(hours - old) < abs(hours - new)))
+        same_day_on_old_meter = change.on == day and (
+            hours == old or (old is not None and abs(hours - old) < abs(hours - new))
+        )
         if change.on < day or (change.on == day and not same_day_on_old_meter):
             epoch += 1
     return epoch
@@ -143,7 +151,9 @@ def _offsets(
             since = before[-1].day if before else change.on
             most = old + centihours(meter.most_hours_a_day) * max((change.on - since).days, 1)
             fact = OpenFact(
-                f"meter_change:{change.id}", "reading", "dealer",
+                f"meter_change:{change.id}",
+                "reading",
+                "dealer",
                 f"what the old meter showed when it was replaced on {change.on:%d %B %Y} (record {change.id})",
             )
             low, high = (unread.low, unread.high) if unread is not None else (0, 0)
@@ -200,16 +210,24 @@ def _without_spikes(
 
 
 def _hours_at_failure(
-    claim_file: ClaimFile, accepted: list[Sighting], doubtful: Sighting | None, meter: MeterConventions, facts: FactHandling
+    claim_file: ClaimFile,
+    accepted: list[Sighting],
+    doubtful: Sighting | None,
+    meter: MeterConventions,
+    facts: FactHandling,
 ) -> HoursBounds:
     claim = claim_file.claim
     per_day = centihours(meter.most_hours_a_day)
     stuck = _stuck_since(accepted, meter)
     if stuck is not None:
         first, last = stuck
-        fact = OpenFact("reading:stuck", "reading", "person",
-                        f"the machine hours at the failure: the meter stood at {hours_text(last.hours)} from"
-                        f" {first.day:%d %B %Y} to {last.day:%d %B %Y} while the machine was at work")
+        fact = OpenFact(
+            "reading:stuck",
+            "reading",
+            "person",
+            f"the machine hours at the failure: the meter stood at {hours_text(last.hours)} from"
+            f" {first.day:%d %B %Y} to {last.day:%d %B %Y} while the machine was at work",
+        )
         most = last.hours + per_day * (claim.failed_on - first.day).days
         return HoursBounds(last.hours, most, (first.record, last.record), fact)
     last_good = accepted[-1] if accepted else None
@@ -242,14 +260,18 @@ def _doubt_words(doubtful: Sighting, known: list[Sighting], per_day: int) -> str
         return f"the meter reading at the failure: {hours_text(doubtful.hours)} is more than the machine's age allows"
     last = known[-1]
     if doubtful.hours < last.hours:
-        return (f"the meter reading of {hours_text(doubtful.hours)} on {doubtful.day:%d %B %Y} ({doubtful.record}), which is"
-                f" below {hours_text(last.hours)} on {last.day:%d %B %Y} ({last.record})")
+        return (
+            f"the meter reading of {hours_text(doubtful.hours)} on {doubtful.day:%d %B %Y} ({doubtful.record}), which is"
+            f" below {hours_text(last.hours)} on {last.day:%d %B %Y} ({last.record})"
+        )
     days = max((doubtful.day - last.day).days, 1)
     rate = (doubtful.hours - last.hours) // (100 * days)
     slip = doubtful.hours // 10
     meant = f"; was {hours_text(slip)} meant?" if last.hours <= slip <= last.hours + per_day * days else ""
-    return (f"the meter reading of {hours_text(doubtful.hours)} on {doubtful.day:%d %B %Y}: {rate} h a day since"
-            f" {hours_text(last.hours)} on {last.day:%d %B %Y} ({last.record}) is not possible{meant}")
+    return (
+        f"the meter reading of {hours_text(doubtful.hours)} on {doubtful.day:%d %B %Y}: {rate} h a day since"
+        f" {hours_text(last.hours)} on {last.day:%d %B %Y} ({last.record}) is not possible{meant}"
+    )
 
 
 def _stuck_since(accepted: list[Sighting], meter: MeterConventions) -> tuple[Sighting, Sighting] | None:
@@ -279,8 +301,12 @@ def _bounds_on(
     records = tuple(s.record for s in (*before[-1:], *after[:1]))
     if low == high:
         return HoursBounds(low, high, records)
-    fact = OpenFact(f"reading:{record}", "reading", "dealer",
-                    f"the meter reading of service {record} on {day:%d %B %Y} (between {hours_text(low)} and {hours_text(high)})")
+    fact = OpenFact(
+        f"reading:{record}",
+        "reading",
+        "dealer",
+        f"the meter reading of service {record} on {day:%d %B %Y} (between {hours_text(low)} and {hours_text(high)})",
+    )
     return HoursBounds(low, high, records, fact)
 
 

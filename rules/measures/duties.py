@@ -68,7 +68,8 @@ def duty_state(
     breaches, cured = _breaches(name, duty, points, visits, rejected, claim_file, world)
     symptom_first = _symptom_first(points, visits, claim_file)
     late = tuple(
-        r.record for r in claim_file.services
+        r.record
+        for r in claim_file.services
         if r.provided_on is not None and r.provided_on > r.on and any(p.record == r.record for p in points)
     )
     return DutyState(name, group.number, points, breaches, cured, rejected, symptom_first, recover, late)
@@ -118,8 +119,10 @@ def _visits(
             visits.append(visit)
         elif refusal.why == "unproven":
             continue
-        elif refusal.why == "wrong_fluid" and record.by in ("selling_dealer", "authorised_dealer") and (
-            duty.done_wrong_by_dealer == "owner_kept_whole"
+        elif (
+            refusal.why == "wrong_fluid"
+            and record.by in ("selling_dealer", "authorised_dealer")
+            and (duty.done_wrong_by_dealer == "owner_kept_whole")
         ):
             visits.append(visit)
             recover.append(Rejected(visit, "wrong_fluid", refusal.words, record.dealer))
@@ -141,7 +144,12 @@ def _refusal(
     del visit
     by = record.by
     if by is None:
-        fact = OpenFact(f"performer:{record.record}", "evidence", "dealer", f"who did service {record.record} of {record.on:%d %B %Y}")
+        fact = OpenFact(
+            f"performer:{record.record}",
+            "evidence",
+            "dealer",
+            f"who did service {record.record} of {record.on:%d %B %Y}",
+        )
         if not world.pick(fact, (1, 0)):
             return _Refusal("wrong_hands", f"nobody is named for {record.record}")
     elif by not in duty.performed_by and not (by == "selling_dealer" and "authorised_dealer" in duty.performed_by):
@@ -150,7 +158,9 @@ def _refusal(
     if not any(given.issuperset(proof.all) for proof in duty.proof):
         lacking = min((sorted(set(p.all) - given) for p in duty.proof), key=lambda lack: (len(lack), lack))
         fact = OpenFact(
-            f"evidence:{record.record}:{name}", "evidence", "dealer",
+            f"evidence:{record.record}:{name}",
+            "evidence",
+            "dealer",
             f"proof of service {record.record} of {record.on:%d %B %Y}: {', '.join(w.replace('_', ' ') for w in lacking)}",
         )
         if not world.pick(fact, (1, 0)):
@@ -163,7 +173,12 @@ def _refusal(
 def _fluid_refusal(duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, world: World) -> _Refusal | None:
     assert duty.fluid is not None
     if not record.fluids:
-        fact = OpenFact(f"fluid:{record.record}", "evidence", "dealer", f"the fluid used in service {record.record} of {record.on:%d %B %Y}")
+        fact = OpenFact(
+            f"fluid:{record.record}",
+            "evidence",
+            "dealer",
+            f"the fluid used in service {record.record} of {record.on:%d %B %Y}",
+        )
         return None if world.pick(fact, (1, 0)) else _Refusal("wrong_fluid", f"no fluid is named for {record.record}")
     rows = [r for t in claim_file.tables if isinstance(t, FluidTable) for r in t.rows if r.on_list == duty.fluid.fluids]
     for used in record.fluids:
@@ -174,7 +189,10 @@ def _fluid_refusal(duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFi
             if row.fluid == used.fluid and row.from_ <= record.on and (until is None or record.on <= until):
                 break
         else:
-            return _Refusal("wrong_fluid", f"{used.fluid} is not on the list {duty.fluid.fluids} on {record.on:%d %B %Y} ({record.record})")
+            return _Refusal(
+                "wrong_fluid",
+                f"{used.fluid} is not on the list {duty.fluid.fluids} on {record.on:%d %B %Y} ({record.record})",
+            )
     return None
 
 
@@ -215,14 +233,15 @@ class _Absence:
         rule = self.policy.conventions.absent_service_record
         claim = self.claim_file.claim
         overdue = any(
-            q.about == "services" and not q.answered
+            q.about == "services"
+            and not q.answered
             and q.asked_on + timedelta(days=rule.answer_within.days) < self.claim_file.decided_on
             for q in claim.questions
         )
         if "answer_overdue" in rule.not_done_when and overdue:
             return True
         if self.duty.activates:
-            return False    # proof activates the coverage: the question stands until the answer is overdue
+            return False  # proof activates the coverage: the question stands until the answer is overdue
         if rule.counts_as == "not_done":
             return True
         if "dealer_declared_complete" in rule.not_done_when and claim.services_declared_complete:
@@ -304,7 +323,6 @@ def _symptom_first(points: tuple[DuePoint, ...], visits: tuple[Visit, ...], clai
 
 def point_words(point: DuePoint, schedule: Schedule) -> str:
     """Return a due point with its window in machine hours and days, as a reader writes it."""
-
 
     base = schedule.start_hours
     parts = []

@@ -21,10 +21,10 @@ from schemas.quantities import centihours
 class LimitState:
     """How one limit stands: ``value`` is what a rule tests (days past, hundredths used, worn share past)."""
 
-    path: str               # term.ends[0]
+    path: str  # term.ends[0]
     limit: Limit
     value: int
-    last_day: date | None   # of a calendar limit
+    last_day: date | None  # of a calendar limit
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,17 +32,17 @@ class Group:
     """One term: its beginning, the tested day and hours, and how each limit stands."""
 
     number: int
-    key: str                        # machine, carve_outs[0], or the fitted component's record
-    path: str                       # clause path of the term or carve-out
+    key: str  # machine, carve_outs[0], or the fitted component's record
+    path: str  # clause path of the term or carve-out
     start: date
     start_words: str
     schedule_start: date
-    schedule_hours: int             # machine hours at which the schedule begins
+    schedule_hours: int  # machine hours at which the schedule begins
     fitted: FittedComponent | None
     tested_day: date
-    hours_used: int | None          # hundredths counted against hour limits
+    hours_used: int | None  # hundredths counted against hour limits
     limits: tuple[LimitState, ...]
-    span_last_day: date | None      # longer_of_machine_and_span: the last day of the span from fitting
+    span_last_day: date | None  # longer_of_machine_and_span: the last day of the span from fitting
     never: bool = False
 
 
@@ -133,10 +133,34 @@ def build_group(
         limits = tuple(
             state
             for i, limit in enumerate(ends.all)
-            if (state := limit_state(f"{path}.ends[{i}]", limit, start, tested, hours_used, component_used, wear, policy, claim_file, world))
+            if (
+                state := limit_state(
+                    f"{path}.ends[{i}]",
+                    limit,
+                    start,
+                    tested,
+                    hours_used,
+                    component_used,
+                    wear,
+                    policy,
+                    claim_file,
+                    world,
+                )
+            )
         )
     return Group(
-        number, key, path, start, words, schedule_start, schedule_hours, fitted, tested, hours_used, limits, span_last,
+        number,
+        key,
+        path,
+        start,
+        words,
+        schedule_start,
+        schedule_hours,
+        fitted,
+        tested,
+        hours_used,
+        limits,
+        span_last,
         carve_out is not None and carve_out.never,
     )
 

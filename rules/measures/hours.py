@@ -35,9 +35,7 @@ class Hours:
         return self.world.pick(bounds.fact, candidates(bounds, self.thresholds))
 
 
-def resolve_hours(
-    timeline: Timeline, policies: Iterable[CompiledPolicy], claim_file: ClaimFile, world: World
-) -> Hours:
+def resolve_hours(timeline: Timeline, policies: Iterable[CompiledPolicy], claim_file: ClaimFile, world: World) -> Hours:
     """Return the hours of this world; with every reading certain nothing is looked for."""
     failure = timeline.at_failure
     if failure is None:

@@ -41,7 +41,7 @@ class Measures:
     item_over: frozenset[str]
     altered: tuple[AlteredLine, ...]
     cause: str | None
-    differing_serials: dict[str, tuple[str, str, str]]   # line -> removed, fitted, record
+    differing_serials: dict[str, tuple[str, str, str]]  # line -> removed, fitted, record
     hours_at_failure: int | None
 
 
@@ -86,7 +86,9 @@ def _component_hours(subject: Subject, hours: Hours) -> int | None:
     if hours.at_failure is None:
         return None
     fitted = subject.fitted
-    return hours.at_failure - (centihours(fitted.fitted_at) if fitted is not None and fitted.fitted_at is not None else 0)
+    return hours.at_failure - (
+        centihours(fitted.fitted_at) if fitted is not None and fitted.fitted_at is not None else 0
+    )
 
 
 def _duties(
@@ -163,8 +165,16 @@ def limits_passed(
     covered_at_cap = policy.conventions.hours_at_cap == "covered"
     for index, limit in enumerate(limits.all):
         state = limit_state(
-            f"until[{index}]", limit, group.start, group.tested_day, group.hours_used, _component_hours(subject, hours),
-            _wear(policy, subject), policy, claim_file, world,
+            f"until[{index}]",
+            limit,
+            group.start,
+            group.tested_day,
+            group.hours_used,
+            _component_hours(subject, hours),
+            _wear(policy, subject),
+            policy,
+            claim_file,
+            world,
         )
         if state is None:
             continue
@@ -186,7 +196,9 @@ def _altered(
         for alteration in claim_file.machine.alterations:
             if alteration.kind not in exclusion.alterations:
                 continue
-            if exclusion.reach == "only_if_it_caused_the_failure" and not _caused(alteration.id, alteration.caused_failure, world):
+            if exclusion.reach == "only_if_it_caused_the_failure" and not _caused(
+                alteration.id, alteration.caused_failure, world
+            ):
                 continue
             found += [
                 AlteredLine(s.line.line, alteration.kind, index, alteration.id)
@@ -199,7 +211,9 @@ def _altered(
 def _caused(record: str, caused: bool | None, world: World) -> bool:
     if caused is not None:
         return caused
-    fact = OpenFact(f"alteration:{record}", "alteration", "person", f"whether the alteration {record} caused the failure")
+    fact = OpenFact(
+        f"alteration:{record}", "alteration", "person", f"whether the alteration {record} caused the failure"
+    )
     return not world.pick(fact, (1, 0))
 
 

@@ -52,7 +52,13 @@ def worn_share(wear: Wear, floor: Decimal) -> Fraction:
 
 
 def measure_value(
-    by: Measure, group: Group, failed_on: date, component_hours: int | None, wear: Fraction | None, month_end: str, world: World
+    by: Measure,
+    group: Group,
+    failed_on: date,
+    component_hours: int | None,
+    wear: Fraction | None,
+    month_end: str,
+    world: World,
 ) -> Fraction | None:
     """Return a measure: complete or begun months or 30-day units, hours, or worn share; None without an hour meter."""
     days = (failed_on - group.start).days
@@ -133,8 +139,16 @@ def _is_free(
     at_cap_counts = policy.conventions.hours_at_cap == "covered"
     for index, limit in enumerate(limits.all):
         state = limit_state(
-            f"prorating.free_while[{index}]", limit, group.start, claim_file.claim.failed_on, group.hours_used,
-            component_hours, wear, policy, claim_file, world,
+            f"prorating.free_while[{index}]",
+            limit,
+            group.start,
+            claim_file.claim.failed_on,
+            group.hours_used,
+            component_hours,
+            wear,
+            policy,
+            claim_file,
+            world,
         )
         if state is None:
             continue
@@ -147,7 +161,13 @@ def _is_free(
 
 
 def _axis_share(
-    axis: Axis, group: Group, failed_on: date, component_hours: int | None, wear: Fraction | None, month_end: str, world: World
+    axis: Axis,
+    group: Group,
+    failed_on: date,
+    component_hours: int | None,
+    wear: Fraction | None,
+    month_end: str,
+    world: World,
 ) -> AxisShare | None:
     at = measure_value(axis.by, group, failed_on, component_hours, wear, month_end, world)
     if at is None:

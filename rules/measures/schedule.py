@@ -38,7 +38,7 @@ class Visit:
 class DuePoint:
     """One due point with its window on each limb (None where the limb plays no part)."""
 
-    number: int             # 0 for the first
+    number: int  # 0 for the first
     hours: int | None
     low_hours: int | None
     high_hours: int | None
@@ -176,7 +176,9 @@ def _days_of(tolerance: Tolerance, interval: int, window: Tolerances) -> int:
 Absent = Callable[[DuePoint], Literal["done", "not_done", "booked"]]
 
 
-def judge(schedule: Schedule, visits: Sequence[Visit], day: int, hours: int | None, absent: Absent) -> tuple[DuePoint, ...]:
+def judge(
+    schedule: Schedule, visits: Sequence[Visit], day: int, hours: int | None, absent: Absent
+) -> tuple[DuePoint, ...]:
     """Return the due points up to ``day`` and ``hours`` (the failure) with their states, the open one last.
 
     ``absent`` answers for a point whose window closed without a visit in it: done all the same (not on file), booked
@@ -223,8 +225,13 @@ def _judge_in_sequence(
         point = _up_to(schedule, point, visit, points, absent)
         if point is None:
             break
-        if points and points[-1].state in ("met", "early", "late") and points[-1].holds(visit) and not point.opened_at(visit.day, visit.hours):
-            continue    # a second visit inside a window that is already met is spare and moves nothing
+        if (
+            points
+            and points[-1].state in ("met", "early", "late")
+            and points[-1].holds(visit)
+            and not point.opened_at(visit.day, visit.hours)
+        ):
+            continue  # a second visit inside a window that is already met is spare and moves nothing
         if point.holds(visit):
             state: State = "met"
         elif point.closed_at(visit.day, visit.hours):
@@ -252,10 +259,7 @@ def _up_to(
         following = schedule.next_on_grid(current)
         own_later = _one_off_that_holds(schedule, following, visit)
         judged = _absent_point(current, absent)
-        if judged.state in ("assumed", "booked"):
-            points.append(judged)
-            current = following
-        elif own_later:
+        if judged.state in ("assumed", "booked") or own_later:
             points.append(judged)
             current = following
         else:
@@ -285,8 +289,8 @@ def _after(schedule: Schedule, point: DuePoint, visit: Visit) -> DuePoint | None
     """Return the next point after ``visit`` answered ``point``, each limb counted on its own."""
     keeps_due = schedule.duty.next_due_from == "due_point_inside_window"
     hours, day = point.hours, point.day
-    fixed_one_off = (
-        schedule.conventions.one_off_points == "keep_their_hours" and point.number + 1 < len(schedule.duty.due.at_hours)
+    fixed_one_off = schedule.conventions.one_off_points == "keep_their_hours" and point.number + 1 < len(
+        schedule.duty.due.at_hours
     )
     if hours is not None and visit.hours is not None and not fixed_one_off:
         assert point.low_hours is not None and point.high_hours is not None

@@ -71,14 +71,24 @@ def build_book(policies: Iterable[CoveragePolicy], conventions: Iterable[Convent
     return PolicyBook(versions, {str(ref): compiled[ref] for ref in sorted(compiled)})
 
 
-def _missing(documents: Mapping[VersionRef, CoveragePolicy], pinned: Mapping[VersionRef, Conventions]) -> list[BookFault]:
+def _missing(
+    documents: Mapping[VersionRef, CoveragePolicy], pinned: Mapping[VersionRef, Conventions]
+) -> list[BookFault]:
     faults = []
     for ref, policy in documents.items():
         if policy.conventions not in pinned:
             known = ", ".join(str(r) for r in sorted(pinned)) or "none"
-            faults.append(BookFault(ref, ("conventions",), f"conventions {policy.conventions} are not in this book. Known: {known}."))
+            faults.append(
+                BookFault(
+                    ref, ("conventions",), f"conventions {policy.conventions} are not in this book. Known: {known}."
+                )
+            )
         faults += [
-            BookFault(ref, ("services", *_service_of(policy, target)), f"it falls back to {target}, which is not in this book. Add that version, or fall back to one that is here.")
+            BookFault(
+                ref,
+                ("services", *_service_of(policy, target)),
+                f"it falls back to {target}, which is not in this book. Add that version, or fall back to one that is here.",
+            )
             for target in fall_backs(policy)
             if target not in documents
         ]
@@ -86,7 +96,12 @@ def _missing(documents: Mapping[VersionRef, CoveragePolicy], pinned: Mapping[Ver
 
 
 def _service_of(policy: CoveragePolicy, target: VersionRef) -> tuple[str, ...]:
-    return next((name,) for name, duty in policy.services.items() for c in (duty.missed, duty.wrong_fluid) if getattr(c, "fall_back_to", None) == target)
+    return next(
+        (name,)
+        for name, duty in policy.services.items()
+        for c in (duty.missed, duty.wrong_fluid)
+        if getattr(c, "fall_back_to", None) == target
+    )
 
 
 def _cycles(documents: Mapping[VersionRef, CoveragePolicy]) -> list[BookFault]:
@@ -97,7 +112,13 @@ def _cycles(documents: Mapping[VersionRef, CoveragePolicy]) -> list[BookFault]:
         while waiting:
             target = waiting.pop()
             if target == ref:
-                faults.append(BookFault(ref, ("services",), "it falls back to itself, directly or over other versions. A fall-back must end at a version that falls back no further."))
+                faults.append(
+                    BookFault(
+                        ref,
+                        ("services",),
+                        "it falls back to itself, directly or over other versions. A fall-back must end at a version that falls back no further.",
+                    )
+                )
                 break
             if target in documents and target not in seen:
                 seen.add(target)

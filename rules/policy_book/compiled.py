@@ -29,19 +29,21 @@ class CompiledPolicy:
     """One policy version with its pinned conventions; immutable, and equal when the digest is."""
 
     ref: VersionRef
-    name: str                           # name@version
+    name: str  # name@version
     terms: CoveragePolicy
     conventions: Conventions
     digest: str
     clauses: Mapping[str, CitedClause]  # by path, such as term or services.drive_oil
     ruleset: Mapping[str, Any]
-    hour_thresholds: tuple[int, ...]    # hundredths of an hour at which something changes, schedules apart
+    hour_thresholds: tuple[int, ...]  # hundredths of an hour at which something changes, schedules apart
     falls_back_to: tuple[VersionRef, ...]
 
 
 def compile_policy(terms: CoveragePolicy, conventions: Conventions, pinned: Mapping[VersionRef, str]) -> CompiledPolicy:
     """Return the compiled version; ``pinned`` gives the digests of the versions it falls back to."""
-    clauses = {path: CitedClause(path, clause.clause, clause_words(path, clause, terms)) for path, clause in each_clause(terms)}
+    clauses = {
+        path: CitedClause(path, clause.clause, clause_words(path, clause, terms)) for path, clause in each_clause(terms)
+    }
     falls_back = fall_backs(terms)
     pins = {str(ref): pinned[ref] for ref in falls_back}
     return CompiledPolicy(

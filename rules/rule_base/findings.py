@@ -22,13 +22,13 @@ class RuleReason:
     path: str
     effect: RuleEffect
     line: str
-    limit: int      # number of the limit among the clause's ends, 0 where there is none
+    limit: int  # number of the limit among the clause's ends, 0 where there is none
     rule: str
 
 
 @dataclass(frozen=True, slots=True)
 class Findings:
-    reasons: dict[str, tuple[RuleReason, ...]]      # by line id
+    reasons: dict[str, tuple[RuleReason, ...]]  # by line id
     firings: tuple[Firing, ...]
 
 
@@ -76,7 +76,7 @@ def facts_of(measures: Measures) -> list[Fact]:
         spared = group.span_last_day is not None and group.tested_day <= group.span_last_day
         for state in group.limits:
             if spared:
-                break   # still inside the span from fitting: the machine's own limits do not count
+                break  # still inside the span from fitting: the machine's own limits do not count
             kind = "used" if state.last_day is None and state.limit.wear is None else "over"
             facts.append({"k": kind, "g": group.number, "p": state.path, "v": state.value})
         if measures.cause is not None:
@@ -86,7 +86,13 @@ def facts_of(measures: Measures) -> list[Fact]:
             facts.append({"k": "due", "g": duty.group, "d": duty.duty, "s": breach})
     for number, subject in enumerate(measures.subjects):
         line, group = subject.line, measures.group_of_line[subject.line.line]
-        fact: Fact = {"k": "line", "l": number, "g": group.number, "item": line.item, "comp": subject.component or "none"}
+        fact: Fact = {
+            "k": "line",
+            "l": number,
+            "g": group.number,
+            "item": line.item,
+            "comp": subject.component or "none",
+        }
         for name, duty_terms in terms.services.items():
             if subject.component in duty_terms.links:
                 fact[f"to_{name}"] = 1
@@ -102,7 +108,11 @@ def facts_of(measures: Measures) -> list[Fact]:
             facts.append({"k": "sign", "l": number, "s": "before_term"})
         if _symptom_first(measures, group.number, fact):
             facts.append({"k": "sign", "l": number, "s": "symptom_first"})
-        facts += [{"k": "altered", "l": number, "a": a.kind, "x": a.exclusion} for a in measures.altered if a.line == line.line]
+        facts += [
+            {"k": "altered", "l": number, "a": a.kind, "x": a.exclusion}
+            for a in measures.altered
+            if a.line == line.line
+        ]
     return facts
 
 

@@ -28,8 +28,8 @@ class Selected:
     """The versions that may govern this machine, in layer order, and why the others may not."""
 
     policies: tuple[CompiledPolicy, ...]
-    refused: tuple[tuple[CompiledPolicy, str], ...]     # policy, reason code
-    why: tuple[tuple[str, str], ...]                    # name@version, words
+    refused: tuple[tuple[CompiledPolicy, str], ...]  # policy, reason code
+    why: tuple[tuple[str, str], ...]  # name@version, words
 
 
 LAYER_ORDER = ("campaign", "contract", "emission", "drive", "retrofit", "part", "base")

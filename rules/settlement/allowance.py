@@ -16,7 +16,16 @@ from rules.settlement.tables import Tables
 from schemas.claim import Claim, ClaimLine
 from schemas.claim_file import ClaimFile
 from schemas.policy.clause import ClaimDate
-from schemas.policy.pays import AsInvoiced, Distance, FixedSum, HoursAtRate, LabourPaid, NotPaid, PartsPaid, ShareOfLabour
+from schemas.policy.pays import (
+    AsInvoiced,
+    Distance,
+    FixedSum,
+    HoursAtRate,
+    LabourPaid,
+    NotPaid,
+    PartsPaid,
+    ShareOfLabour,
+)
 
 ZERO, ONE = Fraction(0), Fraction(1)
 
@@ -41,8 +50,8 @@ class Allowance:
     added: Fraction = ZERO
     added_words: str = ""
     cuts: tuple[Cut, ...] = ()
-    list_total: Fraction | None = None      # quantity times list price, for an owner billed on list
-    part_net: Fraction | None = None        # one unit, for caps at the part's price
+    list_total: Fraction | None = None  # quantity times list price, for an owner billed on list
+    part_net: Fraction | None = None  # one unit, for caps at the part's price
     part_list: Fraction | None = None
     quantity: Fraction = ONE
     words: str = ""
@@ -77,7 +86,11 @@ class Desk:
         )
         if found is None:
             return None
-        return found.value, found.row, "" if found.on_the_day else "no rate was published for the day: the one before it holds"
+        return (
+            found.value,
+            found.row,
+            "" if found.on_the_day else "no rate was published for the day: the one before it holds",
+        )
 
 
 def claim_date(claim_file: ClaimFile, which: ClaimDate, world: World) -> date:
@@ -99,8 +112,12 @@ def allow(line: ClaimLine, desk: Desk, labour_allowed: Fraction) -> Allowance:
     if converted is None:
         return Allowance(
             typed_amount(line),
-            held=(("exchange_rate_missing", f"no exchange rate {desk.claim_file.claim.currency} to"
-                   f" {desk.policy.terms.currency} is on file"),),
+            held=(
+                (
+                    "exchange_rate_missing",
+                    f"no exchange rate {desk.claim_file.claim.currency} to {desk.policy.terms.currency} is on file",
+                ),
+            ),
         )
     factor, rate_row, gap_note = converted
     match rule:
@@ -117,8 +134,14 @@ def allow(line: ClaimLine, desk: Desk, labour_allowed: Fraction) -> Allowance:
         case AsInvoiced():
             allowance = _as_invoiced(line, rule, path, desk, factor)
         case ShareOfLabour():
-            allowance = _limited(line, rule, path, typed_amount(line) * factor, labour_allowed * Fraction(rule.of_labour),
-                                 f"{number_text(rule.of_labour * 100)} % of the allowed labour")
+            allowance = _limited(
+                line,
+                rule,
+                path,
+                typed_amount(line) * factor,
+                labour_allowed * Fraction(rule.of_labour),
+                f"{number_text(rule.of_labour * 100)} % of the allowed labour",
+            )
         case NotPaid():
             allowance = Allowance(typed_amount(line) * factor)
         case _:
@@ -184,7 +207,13 @@ def _parts(line: ClaimLine, rule: PartsPaid, path: str, desk: Desk, factor: Frac
     if listed is not None and found is not None:
         into = desk.into_policy_currency(found.currency)
         if into is None:
-            held = (*held, ("exchange_rate_missing", f"no exchange rate {found.currency} to {desk.policy.terms.currency} is on file"))
+            held = (
+                *held,
+                (
+                    "exchange_rate_missing",
+                    f"no exchange rate {found.currency} to {desk.policy.terms.currency} is on file",
+                ),
+            )
             listed = None
         else:
             listed *= into[0]
@@ -193,18 +222,34 @@ def _parts(line: ClaimLine, rule: PartsPaid, path: str, desk: Desk, factor: Frac
     cuts: list[Cut] = []
     if listed is not None and typed > listed and found is not None:
         words = f"{money_text(typed)} claimed, {money_text(listed)} on the price list ({found.row})"
-        cuts.append(Cut("price_above_list", path, words, (typed - listed) * quantity * markup, rule.excess_borne_by, (found.row,)))
+        cuts.append(
+            Cut(
+                "price_above_list",
+                path,
+                words,
+                (typed - listed) * quantity * markup,
+                rule.excess_borne_by,
+                (found.row,),
+            )
+        )
     handling = base * quantity * Fraction(rule.handling)
     if rule.handling_at_most is not None and handling > rule.handling_at_most:
         cut = handling - Fraction(rule.handling_at_most)
-        cuts.append(Cut("handling_capped", path, f"handling at most {rule.handling_at_most}", cut, rule.excess_borne_by))
+        cuts.append(
+            Cut("handling_capped", path, f"handling at most {rule.handling_at_most}", cut, rule.excess_borne_by)
+        )
     words = f"{number_text(quantity)} × " if quantity != 1 else ""
     words += f"{money_text(typed)} {rule.basis.replace('_', ' ')}"
     if rule.handling:
         words += f" × {number_text(markup)} handling"
     return Allowance(
-        claimed, cuts=tuple(cuts), words=words, held=held, quantity=quantity,
-        list_total=_list_total(line, found, quantity, factor), part_net=(found.net if found else Fraction(line.net) * factor),
+        claimed,
+        cuts=tuple(cuts),
+        words=words,
+        held=held,
+        quantity=quantity,
+        list_total=_list_total(line, found, quantity, factor),
+        part_net=(found.net if found else Fraction(line.net) * factor),
         part_list=_list_total(line, found, ONE, factor),
     )
 
@@ -237,7 +282,9 @@ def _labour(line: ClaimLine, rule: LabourPaid, path: str, desk: Desk, factor: Fr
     registered = registered_rate(rule, desk)
     typed = None if line.rate is None else Fraction(line.rate) * factor
     if registered is None and typed is None:
-        return Allowance(ZERO, held=(("labour_rate_missing", f"no labour rate of dealer {line_dealer(desk)} is on file"),))
+        return Allowance(
+            ZERO, held=(("labour_rate_missing", f"no labour rate of dealer {line_dealer(desk)} is on file"),)
+        )
     held: tuple[tuple[str, str], ...] = ()
     if registered is None:
         assert typed is not None
@@ -250,7 +297,10 @@ def _labour(line: ClaimLine, rule: LabourPaid, path: str, desk: Desk, factor: Fr
     counted = Fraction(int(actual * 10), 10) if rule.hours_in == "tenths" else actual
     hours, code, words, unlisted = _hours_allowed(line, rule, desk, counted)
     if unlisted:
-        held = (*held, ("no_flat_rate_time", f"operation {line.operation or 'without a code'} has no flat-rate time on the day"))
+        held = (
+            *held,
+            ("no_flat_rate_time", f"operation {line.operation or 'without a code'} has no flat-rate time on the day"),
+        )
     claimed = actual * rate_claimed
     cuts: list[Cut] = []
     if hours < actual:
@@ -258,13 +308,19 @@ def _labour(line: ClaimLine, rule: LabourPaid, path: str, desk: Desk, factor: Fr
         cuts.append(Cut(code, path, f"{number_text(actual)} h claimed, {words}", short, rule.excess_borne_by))
     if rate < rate_claimed:
         text = f"{money_text(rate_claimed)} per hour claimed, {money_text(rate)} registered ({registered[1]})"
-        cuts.append(Cut("rate_above_registered", path, text, min(hours, actual) * (rate_claimed - rate), rule.excess_borne_by))
+        cuts.append(
+            Cut("rate_above_registered", path, text, min(hours, actual) * (rate_claimed - rate), rule.excess_borne_by)
+        )
     added = max(hours - actual, ZERO) * rate
     if rate > rate_claimed:
         added += hours * (rate - rate_claimed)
     added_words = f"{words}: the policy pays the flat-rate time" if added else ""
     return Allowance(
-        claimed, added=added, added_words=added_words, cuts=tuple(cuts), held=held,
+        claimed,
+        added=added,
+        added_words=added_words,
+        cuts=tuple(cuts),
+        held=held,
         words=f"{number_text(hours)} h × {money_text(rate)}",
     )
 
@@ -287,10 +343,17 @@ def _hours_allowed(line: ClaimLine, rule: LabourPaid, desk: Desk, counted: Fract
     if found is None:
         return counted, "hours_in_tenths", "full tenths of an hour count", rule.without_flat_rate == "refer"
     words = f"{number_text(found.value)} h flat-rate time ({found.row})"
-    return (found.value if rule.hours == "flat_rate" else min(counted, found.value)), "time_above_flat_rate", words, False
+    return (
+        (found.value if rule.hours == "flat_rate" else min(counted, found.value)),
+        "time_above_flat_rate",
+        words,
+        False,
+    )
 
 
-def combined_hours(lines: tuple[ClaimLine, ...], desk_rule: Any, tables: Tables, on: date) -> dict[str, tuple[Fraction, str]]:
+def combined_hours(
+    lines: tuple[ClaimLine, ...], desk_rule: Any, tables: Tables, on: date
+) -> dict[str, tuple[Fraction, str]]:
     """Return the hours of lines inside a combined operation, split in proportion to their single flat-rate times."""
     if not isinstance(desk_rule, LabourPaid) or desk_rule.hours == "actual":
         return {}
@@ -312,7 +375,9 @@ def combined_hours(lines: tuple[ClaimLine, ...], desk_rule: Any, tables: Tables,
 def _fixed(line: ClaimLine, rule: FixedSum, factor: Fraction, path: str) -> Allowance:
     claimed, fixed = typed_amount(line) * factor, Fraction(rule.fixed)
     if fixed >= claimed:
-        return Allowance(claimed, added=fixed - claimed, added_words=f"fixed sum {rule.fixed}", words=f"fixed sum {rule.fixed}")
+        return Allowance(
+            claimed, added=fixed - claimed, added_words=f"fixed sum {rule.fixed}", words=f"fixed sum {rule.fixed}"
+        )
     cut = Cut("above_allowance", path, f"a fixed sum of {rule.fixed} is paid", claimed - fixed, rule.excess_borne_by)
     return Allowance(claimed, cuts=(cut,), words=f"fixed sum {rule.fixed}")
 
@@ -321,7 +386,9 @@ def _limited(line: ClaimLine, rule: Any, path: str, claimed: Fraction, most: Fra
     del line
     if claimed <= most:
         return Allowance(claimed, words=words)
-    return Allowance(claimed, cuts=(Cut("above_allowance", path, words, claimed - most, rule.excess_borne_by),), words=words)
+    return Allowance(
+        claimed, cuts=(Cut("above_allowance", path, words, claimed - most, rule.excess_borne_by),), words=words
+    )
 
 
 def _hours_at_rate(line: ClaimLine, rule: HoursAtRate, path: str, desk: Desk, factor: Fraction) -> Allowance:
@@ -329,7 +396,9 @@ def _hours_at_rate(line: ClaimLine, rule: HoursAtRate, path: str, desk: Desk, fa
     typed = None if line.rate is None else Fraction(line.rate) * factor
     if registered is None:
         if typed is None and line.amount is None:
-            return Allowance(ZERO, held=(("labour_rate_missing", f"no labour rate of dealer {line_dealer(desk)} is on file"),))
+            return Allowance(
+                ZERO, held=(("labour_rate_missing", f"no labour rate of dealer {line_dealer(desk)} is on file"),)
+            )
         registered = (typed if typed is not None else ZERO, "as typed")
     claimed = typed_amount(line) * factor
     if line.amount is None and line.hours is not None:
@@ -353,7 +422,9 @@ def _distance(line: ClaimLine, rule: Distance, path: str, factor: Fraction) -> A
 def _as_invoiced(line: ClaimLine, rule: AsInvoiced, path: str, desk: Desk, factor: Fraction) -> Allowance:
     claimed = typed_amount(line) * factor * (1 + Fraction(rule.handling))
     if rule.as_invoiced == "invoice_needed" and line.invoice is None:
-        fact = OpenFact(f"invoice:{line.line}", "evidence", "dealer", f"the invoice behind line {line.line} ({line.item})")
+        fact = OpenFact(
+            f"invoice:{line.line}", "evidence", "dealer", f"the invoice behind line {line.line} ({line.item})"
+        )
         if not desk.world.pick(fact, (1, 0)):
             cut = Cut("invoice_missing", path, "no invoice is on file", claimed, rule.excess_borne_by)
             return Allowance(claimed, cuts=(cut,), words="as invoiced")

@@ -90,7 +90,9 @@ class Settlement:
         self.mode = policy.conventions.money.round
         self.each_step = policy.conventions.money.at == "step"
 
-    def settle(self, payables: Sequence[Payable], over_limit: Callable[[Payable], bool], desk: Desk) -> dict[str, LineMoney]:
+    def settle(
+        self, payables: Sequence[Payable], over_limit: Callable[[Payable], bool], desk: Desk
+    ) -> dict[str, LineMoney]:
         """Return each line's money; ``over_limit`` says whether the either-or point of the term has passed."""
         running = [self._claimed(p) for p in sorted(payables, key=lambda p: p.subject.line.line)]
         for step in self.policy.conventions.deduction_order:
@@ -116,10 +118,23 @@ class Settlement:
         claimed = payable.allowance.claimed
         units = self._units(claimed)
         line = _Running(payable, claimed, units, dict.fromkeys(BEARERS, 0))
-        line.steps.append(Step("claimed", None, payable.allowance.words, as_money(units, self.exponent), as_money(units, self.exponent)))
+        line.steps.append(
+            Step(
+                "claimed", None, payable.allowance.words, as_money(units, self.exponent), as_money(units, self.exponent)
+            )
+        )
         return line
 
-    def _move(self, line: _Running, step: str, exact: Fraction, bearer: str | None, clause: str | None, words: str, factor: str | None = None) -> int:
+    def _move(
+        self,
+        line: _Running,
+        step: str,
+        exact: Fraction,
+        bearer: str | None,
+        clause: str | None,
+        words: str,
+        factor: str | None = None,
+    ) -> int:
         """Bring the running amount to ``exact``; return the minor units that moved to ``bearer``."""
         before, after = line.units, self._units(exact)
         line.exact = Fraction(after, 10**self.exponent) if self.each_step else exact
@@ -171,7 +186,15 @@ class Settlement:
         for lowered in line.payable.lowered:
             words = f"{lowered.share} is paid after a missed service"
             before = line.exact
-            self._move(line, "share", line.exact * lowered.share, lowered.bearer, self._number(lowered.path), words, str(lowered.share))
+            self._move(
+                line,
+                "share",
+                line.exact * lowered.share,
+                lowered.bearer,
+                self._number(lowered.path),
+                words,
+                str(lowered.share),
+            )
             line.cuts.append(Cut("service_lowers_share", lowered.path, words, before - line.exact, lowered.bearer))
 
     def _owner_on_list(self, line: _Running, owner_share: Fraction, moved: int, number: str) -> None:
@@ -209,16 +232,28 @@ class Settlement:
             return
         payable = sum(line.units for line in running)
         units = min(self._units(Fraction(deductible.amount)), payable)
-        self._spread(running, units, "deductible", "deductible", "deductible", deductible.borne_by, f"deductible {deductible.amount} a claim")
+        self._spread(
+            running,
+            units,
+            "deductible",
+            "deductible",
+            "deductible",
+            deductible.borne_by,
+            f"deductible {deductible.amount} a claim",
+        )
 
-    def _spread(self, running: list[_Running], units: int, step: str, code: str, path: str, bearer: str, words: str) -> None:
+    def _spread(
+        self, running: list[_Running], units: int, step: str, code: str, path: str, bearer: str, words: str
+    ) -> None:
         if units <= 0:
             return
         parts = largest_remainder(units, [line.units for line in running])
         for line, part in zip(running, parts, strict=True):
             if part:
                 amount = Fraction(part, 10**self.exponent)
-                self._move(line, step, Fraction(line.units - part, 10**self.exponent), bearer, self._number(path), words)
+                self._move(
+                    line, step, Fraction(line.units - part, 10**self.exponent), bearer, self._number(path), words
+                )
                 line.cuts.append(Cut(code, path, words, amount, bearer))
 
     def _cap(self, running: list[_Running], cap: Cap, path: str, desk: Desk) -> None:
@@ -245,7 +280,9 @@ class Settlement:
             return
         left = max(self._units(most) - paid_before, 0)
         excess = sum(line.units for line in lines) - left
-        words = f"at most {money_text(most)}" + (f", of which {as_money(paid_before, self.exponent)} was paid before" if paid_before else "")
+        words = f"at most {money_text(most)}" + (
+            f", of which {as_money(paid_before, self.exponent)} was paid before" if paid_before else ""
+        )
         self._spread(lines, excess, "caps", "cap_reached", path, cap.excess_borne_by, words)
 
     def _cap_amount(self, cap: Cap, lines: list[_Running], desk: Desk) -> Fraction | None:
@@ -260,7 +297,11 @@ class Settlement:
         prices = [
             price * line.payable.allowance.quantity
             for line in lines
-            if (price := line.payable.allowance.part_list if cap.at.of == "part_list_price" else line.payable.allowance.part_net)
+            if (
+                price := line.payable.allowance.part_list
+                if cap.at.of == "part_list_price"
+                else line.payable.allowance.part_net
+            )
             is not None
         ]
         return sum(prices, Fraction(0)) if prices else None
@@ -279,12 +320,30 @@ class Settlement:
     def _done(self, line: _Running) -> LineMoney:
         claimed = self._units(line.payable.allowance.claimed)
         return LineMoney(
-            self.currency, self.exponent, claimed, line.added, line.allowed, line.units, line.split["owner"],
-            line.split["dealer"], line.split["other_payer"], 0, tuple(line.steps), tuple(line.cuts),
+            self.currency,
+            self.exponent,
+            claimed,
+            line.added,
+            line.allowed,
+            line.units,
+            line.split["owner"],
+            line.split["dealer"],
+            line.split["other_payer"],
+            0,
+            tuple(line.steps),
+            tuple(line.cuts),
         )
 
 
-def unpaid(policy: CompiledPolicy | None, claim_file: ClaimFile, claimed: Fraction, bearer: str, words: str, clause: str | None, currency: str) -> LineMoney:
+def unpaid(
+    policy: CompiledPolicy | None,
+    claim_file: ClaimFile,
+    claimed: Fraction,
+    bearer: str,
+    words: str,
+    clause: str | None,
+    currency: str,
+) -> LineMoney:
     """Return the money of a line of which nothing is paid: all of it on one bearer, or open."""
     exponent = claim_file.currency_exponents.get(currency, 2)
     mode = policy.conventions.money.round if policy is not None else "half_up"
@@ -296,5 +355,16 @@ def unpaid(policy: CompiledPolicy | None, claim_file: ClaimFile, claimed: Fracti
         Step("open" if bearer == "open" else "not_covered", clause, words, whole, zero, bearer),  # type: ignore[arg-type]
     )
     return LineMoney(
-        currency, exponent, units, 0, 0, 0, split["owner"], split["dealer"], split["other_payer"], split["open"], steps, ()
+        currency,
+        exponent,
+        units,
+        0,
+        0,
+        0,
+        split["owner"],
+        split["dealer"],
+        split["other_payer"],
+        split["open"],
+        steps,
+        (),
     )

@@ -21,7 +21,9 @@ Event = Literal[
     "installed",
     "started_up",
 ]
-ClaimDate = Literal["failed_on", "reported_on", "part_received_on", "repair_began_on", "repair_ended_on", "submitted_on"]
+ClaimDate = Literal[
+    "failed_on", "reported_on", "part_received_on", "repair_began_on", "repair_ended_on", "submitted_on"
+]
 Layer = Literal["base", "drive", "emission", "part", "retrofit", "campaign", "contract"]
 Fitting = Literal["factory", "retrofit_kit", "replacement"]
 
@@ -53,18 +55,24 @@ class Limit(Document):
     """One limit of a period: exactly one of months, days, machine_hours, component_hours or wear."""
 
     months: int | None = Field(default=None, ge=1, le=1200)
-    days: int | None = Field(default=None, ge=1, le=36500, description="The start day is not counted, the last day is covered.")
+    days: int | None = Field(
+        default=None, ge=1, le=36500, description="The start day is not counted, the last day is covered."
+    )
     machine_hours: Hours | None = None
     component_hours: Hours | None = Field(default=None, description="Hours since this component was fitted.")
     wear: Share | None = Field(default=None, description="Worn share of the usable measure.")
-    from_: Event | None = Field(default=None, alias="from", description="Counted from this event instead of the start of term.")
+    from_: Event | None = Field(
+        default=None, alias="from", description="Counted from this event instead of the start of term."
+    )
 
     @model_validator(mode="after")
     def _exactly_one(self) -> "Limit":
         units = ("months", "days", "machine_hours", "component_hours", "wear")
         given = [unit for unit in units if getattr(self, unit) is not None]
         if len(given) != 1:
-            raise ValueError(f"a limit states exactly one of {', '.join(units)}; this one states {', '.join(given) or 'none'}")
+            raise ValueError(
+                f"a limit states exactly one of {', '.join(units)}; this one states {', '.join(given) or 'none'}"
+            )
         if self.from_ is not None and given[0] not in ("months", "days"):
             raise ValueError(f"only months and days can be counted from another event, not {given[0]}")
         return self

@@ -37,7 +37,9 @@ class CoveragePolicy(Document):
     conventions: PublishedVersion
     currency: Currency
     in_force: InForce
-    supersedes: tuple[int, ...] = Field(default=(), description="Faulty versions that this one replaces for new decisions.")
+    supersedes: tuple[int, ...] = Field(
+        default=(), description="Faulty versions that this one replaces for new decisions."
+    )
     extends_earlier: ExtendsEarlier | None = None
     source: Source
     applies_to: AppliesTo

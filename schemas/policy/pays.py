@@ -149,7 +149,9 @@ class Pays(Document):
         for item, kinds in fits.items():
             rule = getattr(self, item)
             if rule is not None and not isinstance(rule, kinds):
-                raise ValueError(f"{item} cannot be paid by a rule of the kind {_rule_kind(rule)}; see the policy schema for {item}")
+                raise ValueError(
+                    f"{item} cannot be paid by a rule of the kind {_rule_kind(rule)}; see the policy schema for {item}"
+                )
         return self
 
     def rule_for(self, item: Item) -> Any:
@@ -187,6 +189,10 @@ class Cap(Clause):
 
     @model_validator(mode="after")
     def _part_price_caps_a_line(self) -> "Cap":
-        if isinstance(self.at, CapOf) and self.at.of != "machine_price" and self.over not in ("line", "component_lifetime"):
+        if (
+            isinstance(self.at, CapOf)
+            and self.at.of != "machine_price"
+            and self.over not in ("line", "component_lifetime")
+        ):
             raise ValueError(f"a cap at the {self.at.of} is over a line or a component_lifetime, not over {self.over}")
         return self

@@ -130,9 +130,13 @@ class Prorating(Clause):
     combine: Literal["worse_of", "better_of", "product_of"] | None = Field(
         default=None, description="How several axes make one share; required with more than one."
     )
-    free_while: Limits | None = Field(default=None, description="The whole is paid while all these limits hold (first_of) or any (last_of).")
+    free_while: Limits | None = Field(
+        default=None, description="The whole is paid while all these limits hold (first_of) or any (last_of)."
+    )
     items: tuple[Item, ...] = Field(min_length=1, description="Kinds of items that are prorated.")
-    wear_floor: Number | None = Field(default=None, description="Measure at which the part is used up, in the claim's own unit.")
+    wear_floor: Number | None = Field(
+        default=None, description="Measure at which the part is used up, in the claim's own unit."
+    )
     owner_pays_on: Literal["allowed_amount", "list_price"] = Field(
         description="What the owner's part is a share of: the allowed amount, or the list price (the dealer keeps the margin)."
     )
@@ -142,7 +146,9 @@ class Prorating(Clause):
     @model_validator(mode="after")
     def _axes_fit_together(self) -> "Prorating":
         if (len(self.axes) > 1) != (self.combine is not None):
-            raise ValueError("combine (worse_of, better_of or product_of) goes with more than one axis, and only with it")
+            raise ValueError(
+                "combine (worse_of, better_of or product_of) goes with more than one axis, and only with it"
+            )
         priced = [axis for axis in self.axes if isinstance(axis.share, OwnerPrices)]
         if priced and len(self.axes) > 1:
             raise ValueError("owner_prices stand alone: a fixed price cannot be combined with a share")

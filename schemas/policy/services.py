@@ -9,11 +9,18 @@ from pydantic import Field, field_validator, model_validator
 from schemas.policy.clause import Bearer, Clause
 from schemas.quantities import Document, Hours, PublishedVersion, Share, TimeSpan, Tolerance, Tolerated, Word
 
-SHORTEST_INTERVAL = Decimal(5)   # hours; keeps a schedule of a machine's whole life to a size a person could read
+SHORTEST_INTERVAL = Decimal(5)  # hours; keeps a schedule of a machine's whole life to a size a person could read
 
 Performer = Literal["selling_dealer", "authorised_dealer", "independent", "owner"]
 Evidence = Literal[
-    "dealer_invoice", "garage_invoice", "parts_receipt", "log_entry", "telematics_reset", "oil_sample", "photo", "statement"
+    "dealer_invoice",
+    "garage_invoice",
+    "parts_receipt",
+    "log_entry",
+    "telematics_reset",
+    "oil_sample",
+    "photo",
+    "statement",
 ]
 Grade = Literal["A", "B", "C"]
 
@@ -33,9 +40,17 @@ class OneOffPoint(Document):
         if any((low is None) != (high is None) for low, high in pairs):
             raise ValueError("state both sides of the window: early and late, or from_hours and until_hours")
         if self.early is not None and self.from_hours is not None:
-            raise ValueError("state the window by tolerance (early, late) or by bounds (from_hours, until_hours), not both")
-        if self.from_hours is not None and self.until_hours is not None and not self.from_hours <= self.at <= self.until_hours:
-            raise ValueError(f"the due point {self.at} h lies outside its own window {self.from_hours}-{self.until_hours} h")
+            raise ValueError(
+                "state the window by tolerance (early, late) or by bounds (from_hours, until_hours), not both"
+            )
+        if (
+            self.from_hours is not None
+            and self.until_hours is not None
+            and not self.from_hours <= self.at <= self.until_hours
+        ):
+            raise ValueError(
+                f"the due point {self.at} h lies outside its own window {self.from_hours}-{self.until_hours} h"
+            )
         return self
 
 
@@ -52,8 +67,12 @@ class CalendarLimb(Document):
 class Due(Document):
     """The due points: one-off ones first, then every so many hours or months, whichever comes first."""
 
-    at_hours: tuple[OneOffPoint, ...] = Field(default=(), description="One-off points; write 75, or {at: 75, early: 8, late: 8}.")
-    then_every: Hours | None = Field(default=None, description="Hours between recurring points after the last one-off one.")
+    at_hours: tuple[OneOffPoint, ...] = Field(
+        default=(), description="One-off points; write 75, or {at: 75, early: 8, late: 8}."
+    )
+    then_every: Hours | None = Field(
+        default=None, description="Hours between recurring points after the last one-off one."
+    )
     calendar: CalendarLimb | None = None
 
     @field_validator("at_hours", mode="before")
@@ -71,7 +90,9 @@ class Due(Document):
         if hours != sorted(set(hours)):
             raise ValueError("one-off points stand in rising order, each once")
         if self.then_every is not None and self.then_every < SHORTEST_INTERVAL:
-            raise ValueError(f"then_every {self.then_every} h is shorter than {SHORTEST_INTERVAL} h, which no machine is serviced at")
+            raise ValueError(
+                f"then_every {self.then_every} h is shorter than {SHORTEST_INTERVAL} h, which no machine is serviced at"
+            )
         if self.calendar is not None and self.calendar.holds_from == "last_one_off" and not self.at_hours:
             raise ValueError("holds_from: last_one_off needs a one-off point in at_hours; write start_of_term")
         return self
@@ -135,7 +156,9 @@ class ServiceDuty(Clause):
     tasks: tuple[Word, ...] = Field(min_length=1, description="A record counts when it carries all of these.")
     due: Due
     window: Window
-    early: Literal["counts", "does_not_count"] = Field(description="A service before its window, after the one before closed.")
+    early: Literal["counts", "does_not_count"] = Field(
+        description="A service before its window, after the one before closed."
+    )
     late: Literal["cures_from_its_date", "cures_if_inspected", "never_cures"]
     next_due_from: Literal["due_point", "actual", "due_point_inside_window"]
     judged: Literal["every_closed_window", "last_closed_window"]
@@ -143,13 +166,19 @@ class ServiceDuty(Clause):
     proof: tuple[Proof, ...] = Field(min_length=1, description="Any one of these sets proves the service.")
     fluid: FluidList | None = None
     repairs_count: bool = Field(description="Whether a repair that carries the tasks counts as the service.")
-    bookings_count: bool = Field(description="Whether a proven booking inside the window, refused for lack of a slot, counts.")
+    bookings_count: bool = Field(
+        description="Whether a proven booking inside the window, refused for lack of a slot, counts."
+    )
     new_component: Literal["own_schedule", "keeps_schedule"] = Field(
         description="Whether a component fitted later starts a schedule of its own."
     )
-    activates: bool = Field(default=False, description="Proof of this service activates the coverage in the first place.")
+    activates: bool = Field(
+        default=False, description="Proof of this service activates the coverage in the first place."
+    )
     advised_on: date | None = Field(default=None, description="A service advised after the term began is no duty.")
-    links: tuple[Word, ...] = Field(default=(), description="Components whose failure this service can have to do with.")
+    links: tuple[Word, ...] = Field(
+        default=(), description="Components whose failure this service can have to do with."
+    )
     missed: Consequence
     wrong_fluid: Consequence | None = Field(default=None, description="Left out, as missed.")
     done_wrong_by_dealer: Literal["owner_kept_whole", "counts_as_missed"]
@@ -161,11 +190,15 @@ class ServiceDuty(Clause):
             p.early is None and p.from_hours is None for p in self.due.at_hours
         )
         if by_hours and self.window.hours is None:
-            raise ValueError("points in hours fall due, but window.hours is not stated; write window: {hours: {early: …, late: …}}")
+            raise ValueError(
+                "points in hours fall due, but window.hours is not stated; write window: {hours: {early: …, late: …}}"
+            )
         if self.due.calendar is not None and self.window.calendar is None:
             raise ValueError("the calendar limb has no window; write window: {calendar: {early: …, late: …}}")
         reaching = [c for c in (self.missed, self.wrong_fluid) if not isinstance(c, str) and c is not None]
-        if not self.links and any("linked_components" in (getattr(c, "deny", ""), getattr(c, "reach", "")) for c in reaching):
+        if not self.links and any(
+            "linked_components" in (getattr(c, "deny", ""), getattr(c, "reach", "")) for c in reaching
+        ):
             raise ValueError("the consequence reaches linked_components, but links names none")
         return self
 

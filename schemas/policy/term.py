@@ -26,7 +26,9 @@ class AppliesTo(Document):
     serials: tuple[SerialRange, ...] = ()
     built: DateRange | None = None
     use: tuple[Word, ...] | None = Field(default=None, description="Use classes, such as residential or commercial.")
-    regions: tuple[str, ...] | None = Field(default=None, description="Regions, such as DE or US-CA; DE also holds DE-BY.")
+    regions: tuple[str, ...] | None = Field(
+        default=None, description="Regions, such as DE or US-CA; DE also holds DE-BY."
+    )
     owner: Literal["first", "any"]
     components: tuple[Word, ...] | Literal["whole_machine"]
     except_components: tuple[Word, ...] = Field(default=(), description="Components left to another maker or policy.")
