@@ -18,12 +18,14 @@ from rules.decision.assemble import (
     status_of,
 )
 from rules.decision.merge import MergedLine, merge
+from rules.decision.notes import Notebook
 from rules.decision.remedies import remedies_of
 from rules.history.timeline import Timeline, build_timeline
 from rules.open_facts import Explored, explore
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
 from rules.rule_base.cache import RuleBaseCache
+from rules.rule_base.driver import RuleBase
 from rules.settlement.tables import index_tables
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
@@ -54,7 +56,8 @@ class Adjudicator:
         explored, merged = self._merged(evaluation, {})
         first = explored.results[0][1]
         changes = remedies_of(merged, lambda assumed: self._merged(evaluation, assumed)[1]) if remedies else ()
-        lines = tuple(line_decision(line, claim_file) for line in merged)
+        notebooks = {id(line.world): Notebook(line.world, claim_file) for line in merged}
+        lines = tuple(line_decision(line, claim_file, notebooks[id(line.world)]) for line in merged)
         payers = {line.shown.view.payer.name: line.shown.view.payer for line in merged if line.shown.view is not None}
         looked_at = {p.name: p for p in self.book.with_fall_backs(first.selected.policies)} | payers
         questions = questions_of(merged, claim_file)
@@ -86,7 +89,7 @@ class Adjudicator:
         )
         return Evaluation(self.book, claim_file, index_tables(claim_file), timeline, self._rule_base)
 
-    def _rule_base(self, policy: CompiledPolicy):  # type: ignore[no-untyped-def]
+    def _rule_base(self, policy: CompiledPolicy) -> RuleBase:
         return self._handles.get(policy.digest, policy.name, policy.ruleset)
 
     def _meter_conventions(self, claim_file: ClaimFile) -> Conventions | None:

@@ -2,6 +2,7 @@
 
 from datetime import date
 from functools import cached_property
+from typing import Any
 
 from pydantic import Field, model_validator
 
@@ -76,18 +77,17 @@ class ClaimFile(Document):
         return digest(in_canonical_order(tree))
 
 
-def in_canonical_order(tree: dict[str, object]) -> dict[str, object]:
+def in_canonical_order(tree: dict[str, Any]) -> dict[str, Any]:
     """Return a claim file's tree with its lists sorted by id, so that input order changes no digest."""
 
-    def by(key: str, rows: object) -> list[object]:
-        assert isinstance(rows, list)
+    def by(key: str, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
         return sorted(rows, key=lambda row: str(row[key]))
 
-    machine = dict(tree["machine"])  # type: ignore[call-overload]
+    machine = dict(tree["machine"])
     for field in ("readings", "meter_changes", "components", "storage", "alterations", "bookings"):
         if field in machine:
             machine[field] = by("id", machine[field])
-    claim = dict(tree["claim"])  # type: ignore[call-overload]
+    claim = dict(tree["claim"])
     claim["lines"] = by("line", claim["lines"])
     ordered = {**tree, "machine": machine, "claim": claim}
     if "services" in tree:
@@ -96,7 +96,7 @@ def in_canonical_order(tree: dict[str, object]) -> dict[str, object]:
         ordered["earlier_payments"] = by("id", tree["earlier_payments"])
     if "tables" in tree:
         ordered["tables"] = sorted(
-            tree["tables"],  # type: ignore[call-overload]
+            tree["tables"],
             key=lambda t: (t["kind"], t["table"], t["version"]),
         )
     return ordered

@@ -13,9 +13,9 @@ from rules.coverage import LineResult, PolicyReason, WorldResult
 from rules.decision.catalogue import KINDS, PRECEDENCE
 from rules.decision.describe import describe
 from rules.decision.merge import MergedLine
-from rules.decision.notes import notes_of
-from rules.history.timeline import hours_text
+from rules.decision.notes import Notebook
 from rules.open_facts import OpenFact
+from rules.plain import hours_text
 from rules.policy_book.compiled import CompiledPolicy
 from rules.rounding import as_money, minor_units
 from rules.rule_base.driver import Firing as RuleFiring
@@ -43,7 +43,7 @@ from schemas.decision import (
 ENGINE = "hourmark 0.1.0"
 
 
-def line_decision(merged: MergedLine, claim_file: ClaimFile) -> LineDecision:
+def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook) -> LineDecision:
     """Return a merged line as the decision shows it."""
     shown, money = merged.shown, merged.shown.money
     line = shown.subject.line
@@ -73,7 +73,7 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile) -> LineDecision:
         other_payer=money.money(merged.other_payer),
         open=money.money(merged.open),
         reasons=_in_order(reasons),
-        notes=_in_order([*notes, *notes_of(shown, merged.world, claim_file)]),
+        notes=_in_order([*notes, *notebook.notes_of(shown)]),
         steps=money.steps,
         considered=_considered(shown),
     )

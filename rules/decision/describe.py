@@ -2,13 +2,15 @@
 
 from collections.abc import Callable
 from datetime import date
+from typing import Literal
 
 from rules.coverage import LineResult, PolicyReason, clause_bearer
 from rules.decision.catalogue import KINDS
-from rules.history.timeline import CLAIM_READING, hours_text
+from rules.history.timeline import CLAIM_READING
 from rules.measures.duties import DutyState, point_words, schedule_for
 from rules.measures.groups import Group
 from rules.measures.prorating import number_text
+from rules.plain import day_text, hours_plain, hours_text
 from schemas.claim_file import ClaimFile
 from schemas.decision import Comparison, Reason
 from schemas.quantities import centihours
@@ -96,7 +98,7 @@ def _limit_facts(
         return facts, [], Comparison("wear past the limit", str(state.value), ">", "0", "share")
     cap = limit.machine_hours if limit.machine_hours is not None else limit.component_hours
     assert cap is not None
-    operator = ">" if reason.policy.conventions.hours_at_cap == "covered" else ">="
+    operator: Literal[">", ">="] = ">" if reason.policy.conventions.hours_at_cap == "covered" else ">="
     facts.append(("hours counted", hours_text(state.value)))
     records = _hour_records(reason, claim_file)
     return (
@@ -107,7 +109,7 @@ def _limit_facts(
             hours_plain(state.value),
             operator,
             hours_plain(centihours(cap)),
-            "h",  # type: ignore[arg-type]
+            "h",
         ),
     )
 
@@ -146,9 +148,12 @@ def _service_facts(
             "hours at failure after the window", hours_plain(relative), ">", hours_plain(point.high_hours), "h"
         )
     elif point.high_day is not None:
-        last = date.fromordinal(point.high_day)
         comparison = Comparison(
-            "day of failure after the window", claim_file.claim.failed_on.isoformat(), ">", last.isoformat(), "day"
+            "day of failure after the window",
+            claim_file.claim.failed_on.isoformat(),
+            ">",
+            date.fromordinal(point.high_day).isoformat(),
+            "day",
         )
     records = sorted({p.record for p in points if p.record is not None} | {r.visit.record for r in inside})
     return facts, records, comparison
@@ -274,14 +279,3 @@ def _caused_facts(
 ) -> tuple[Facts, list[str], Comparison | None]:
     del reason, claim_file
     return [("ruined by", f"line {line.subject.line.caused_by}")], [], None
-
-
-def day_text(day: date) -> str:
-    """Return a day as a reader writes it: 2 March 2026."""
-    return f"{day.day} {day:%B %Y}"
-
-
-def hours_plain(hundredths: int) -> str:
-    """Return hours for a comparison that a checker reads: 1500.00."""
-    sign = "-" if hundredths < 0 else ""
-    return f"{sign}{abs(hundredths) // 100}.{abs(hundredths) % 100:02d}"

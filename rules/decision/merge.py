@@ -46,18 +46,20 @@ def merge(explored: Explored, index: int) -> MergedLine:
         )
     facts = _facts(explored, index)
     shown, world = min(results, key=lambda pair: (pair[0].money.maker, _rank(pair[0].state)))
-    split = [
-        min(getattr(line.money, who) for line, _ in results) for who in ("maker", "owner", "dealer", "other_payer")
-    ]
-    if not explored.complete:
-        split[0] = 0
-    rest = shown.money.claimed + shown.money.added - sum(split)
+    maker = min(line.money.maker for line, _ in results) if explored.complete else 0
+    owner = min(line.money.owner for line, _ in results)
+    dealer = min(line.money.dealer for line, _ in results)
+    other_payer = min(line.money.other_payer for line, _ in results)
+    rest = shown.money.claimed + shown.money.added - maker - owner - dealer - other_payer
     held = any(fact.asks == "person" for fact in facts) or not explored.complete
     return MergedLine(
         "refer" if held else "need_info",
         shown,
         world,
-        *split,
+        maker,
+        owner,
+        dealer,
+        other_payer,
         rest,
         facts,
         max(line.money.maker for line, _ in results),

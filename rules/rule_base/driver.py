@@ -53,7 +53,7 @@ _WARM_UP_RULE: Final = {"all": [{"m": {KIND: _WARM_UP}}]}
 _CATCH_ALL: Final = {"all": [{"any": {"$ex": {KIND: 1}}}, {"never": {"_never_": 1}}]}
 
 
-class UnsafeRuleset(RuleBaseError):  # noqa: N818 - it reads as the sentence it is: raise UnsafeRuleset
+class UnsafeRuleset(RuleBaseError):
     """The ruleset holds constructs that the engine gets wrong; ``faults`` lists all of them."""
 
     def __init__(self, faults: tuple[RulesetFault, ...]) -> None:
@@ -61,11 +61,11 @@ class UnsafeRuleset(RuleBaseError):  # noqa: N818 - it reads as the sentence it 
         self.faults = faults
 
 
-class RunawayRules(RuleBaseError):  # noqa: N818 - as above
+class RunawayRules(RuleBaseError):
     """The rules do not come to rest: a run went past its bound of firings or facts."""
 
 
-class EngineFault(RuleBaseError):  # noqa: N818 - as above
+class EngineFault(RuleBaseError):
     """The engine reported an error, or answered what it should not."""
 
 
@@ -271,12 +271,12 @@ def _native(definition: Definition) -> str:
 def _warm_up(handle: int) -> int:
     """Fire once in the session of the handle, leave it empty, and return its number."""
     session: int
-    _, session = engine.assert_fact(handle, f'{{"id":1,"{KIND}":"{_WARM_UP}"}}')
+    asserted, session = engine.assert_fact(handle, f'{{"id":1,"{KIND}":"{_WARM_UP}"}}')
     started = engine.start_action_for_state(handle, session)
-    if not started or _WARM_UP not in orjson.loads(started[1]):
-        raise EngineFault(f"the engine does not fire its first rule (session {session}, {started})")
-    engine.complete_and_start_action(handle, session)
-    engine.retract_fact(handle, '{"id":1}')
+    more = engine.complete_and_start_action(handle, session) if started else None
+    retracted, _ = engine.retract_fact(handle, '{"id":1}')
+    if asserted or not started or _WARM_UP not in orjson.loads(started[1]) or more or retracted:
+        raise EngineFault(f"the engine warmed up with codes {asserted} and {retracted}, firing {started} and {more}")
     return session
 
 

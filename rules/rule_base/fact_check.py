@@ -32,7 +32,7 @@ class RuleBaseError(Exception):
     """The rule base cannot do what was asked; the message says why and names the way out."""
 
 
-class UnsafeFact(RuleBaseError):  # noqa: N818 - it reads as the sentence it is: raise UnsafeFact
+class UnsafeFact(RuleBaseError):
     """A fact holds something that the engine gets wrong, or drops without a word."""
 
 

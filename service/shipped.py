@@ -1,0 +1,7 @@
+"""Where the files that ship with the project lie: beside the packages, in a checkout and in an installed wheel alike."""
+
+from pathlib import Path
+
+FIXTURES = Path(__file__).resolve().parent.parent / "fixtures"
+READY_MADE_CONVENTIONS = FIXTURES / "conventions"
+DEMO = FIXTURES / "demo"
