@@ -24,8 +24,8 @@ from rules.history.timeline import Timeline, build_timeline
 from rules.open_facts import Explored, explore
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
-from rules.rule_base.cache import RuleBaseCache
-from rules.rule_base.driver import RuleBase
+from rules.rule_base.driver import Derive, Firing, RuleBase, RuleBaseCache
+from rules.rule_base.fact_check import Fact
 from rules.settlement.tables import index_tables
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
@@ -87,10 +87,12 @@ class Adjudicator:
             if conventions is not None
             else Timeline((), None, {}, None, ())
         )
-        return Evaluation(self.book, claim_file, index_tables(claim_file), timeline, self._rule_base)
+        return Evaluation(self.book, claim_file, index_tables(claim_file), timeline, self.fire)
 
-    def _rule_base(self, policy: CompiledPolicy) -> RuleBase:
-        return self._handles.get(policy.digest, policy.name, policy.ruleset)
+    def fire(self, policy: CompiledPolicy, facts: Sequence[Fact], derive: Derive) -> tuple[Firing, ...]:
+        """Return what the policy's rules make of the facts; the benchmark puts other engines in this place."""
+        with self._handles.lease(policy.digest, lambda: RuleBase(policy.name, policy.ruleset)) as rule_base:
+            return rule_base.run(facts, derive)
 
     def _meter_conventions(self, claim_file: ClaimFile) -> Conventions | None:
         """Return the newest conventions among the book's policies: a maker reads all its meters by one set."""

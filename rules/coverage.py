@@ -3,7 +3,7 @@
 Branching lives here and in ``adjudicate``; the stages below it calculate and return.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -14,8 +14,8 @@ from rules.measures.measure import Measures, limits_passed, measure
 from rules.open_facts import World
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
-from rules.rule_base.driver import Firing, RuleBase
-from rules.rule_base.findings import RuleReason, find
+from rules.rule_base.driver import Firing
+from rules.rule_base.findings import Fire, RuleReason, find
 from rules.selection.select import (
     LAYER_ORDER,
     Selected,
@@ -104,10 +104,6 @@ class WorldResult:
     details: dict[str, list[str]]
 
 
-RuleBaseOf = Callable[[CompiledPolicy], RuleBase]
-TimelineOf = Callable[[CompiledPolicy], Timeline]
-
-
 @dataclass(frozen=True, slots=True)
 class Evaluation:
     """What stays the same over all worlds of one claim."""
@@ -116,7 +112,7 @@ class Evaluation:
     claim_file: ClaimFile
     tables: Tables
     timeline: Timeline
-    rule_base_of: RuleBaseOf
+    fire: Fire
 
     def evaluate(self, world: World) -> WorldResult:
         """Return the result of the claim in ``world``."""
@@ -224,7 +220,7 @@ class _Run:
         """Return what ``policy`` makes of these lines, fall-backs followed."""
         claim_file = self.evaluation.claim_file
         measures = measure(policy, subjects, claim_file, self.hours, self.world)
-        found = find(measures, self.evaluation.rule_base_of(policy), self.world)
+        found = find(measures, self.evaluation.fire)
         self.measures.append(measures)
         self.firings += [(policy.name, firing) for firing in found.firings]
         views: dict[str, LineView] = {}

@@ -1,32 +1,208 @@
-"""Reading policy directories: every YAML or JSON document below them, by what it says it is."""
+"""Policy directories: which documents are policies and conventions, the book they make, and what is published of it.
 
-from collections.abc import Iterator
+Policies and conventions are found by what they say, not by their file names. Case tables, reference tables and records
+may lie beside them. The two ready-made sets of conventions need not be copied into a directory to be pinned.
+"""
+
+import json
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from rules.cases.run import PolicySource
-from schemas.documents import ParsedDocument, parse_document
+from rules.policy_book.book import BookRefused, PolicyBook, build_book
+from schemas.conventions import Conventions
+from schemas.documents import Fault, ParsedDocument, Tree, TreePath
+from schemas.policy.document import CoveragePolicy
+from service.lock_file import LOCK_NAME, Published, changed_since_publication, read_lock
+from service.shipped import READY_MADE_CONVENTIONS
+from service.text_files import InputRefused, checked, document_files, read_document, refused
 
-SUFFIXES = (".yaml", ".yml", ".json")
+_OTHER_DOCUMENTS = ("cases", "table", "claim", "serial", "record", "dealer", "$schema")
+_PATH_PART = re.compile(r'\.?([A-Za-z_][\w-]*)|\[(\d+)\]|\[("(?:[^"\\]|\\.)*")\]')
 
 
-def documents_in(*places: Path) -> Iterator[tuple[Path, ParsedDocument]]:
-    """Yield every document in these files and directories, in the order of their paths; raises DocumentRefused."""
+@dataclass(frozen=True, slots=True)
+class PolicyDirectory:
+    """A book with the documents it was made of, by name@version, and the files that say something else."""
+
+    book: PolicyBook
+    documents: Mapping[str, ParsedDocument]
+    passed_over: tuple[Path, ...]
+
+    def fault(self, policy: str, path: TreePath | str, message: str, way_out: str = "") -> Fault:
+        """Return a fault or warning about a policy, at its place in the file and with its clause."""
+        steps = path_steps(path) if isinstance(path, str) else path
+        return with_clause(self.documents[policy].fault(steps, message, way_out), self.documents[policy])
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    policies: Mapping[str, tuple[CoveragePolicy, ParsedDocument]]
+    conventions: Mapping[str, Conventions]
+    passed_over: tuple[Path, ...]
+
+
+def load_policies(*places: Path) -> PolicyDirectory:
+    """Return the book of the policies in these files and directories.
+
+    Raises InputRefused with every fault: of the documents, of the book, and of versions that are published and changed.
+    """
+    found = _find(places)
+    if not found.policies:
+        where = ", ".join(str(place) for place in places)
+        raise refused(Path(where), "no policy is found here.", "A policy begins with `policy: name` and `version: 1`.")
+    documents = {name: document for name, (_, document) in found.policies.items()}
+    try:
+        book = build_book([policy for policy, _ in found.policies.values()], found.conventions.values())
+    except BookRefused as error:
+        raise InputRefused(_book_faults(error, documents)) from error
+    directory = PolicyDirectory(book, documents, found.passed_over)
+    faults = [fault for lock in lock_files(*places) for fault in _published_faults(directory, lock, places)]
+    if faults:
+        raise InputRefused(faults)
+    return directory
+
+
+def lock_files(*places: Path) -> tuple[Path, ...]:
+    """Return the lock files that speak about these places: inside them, beside them and in the directories above."""
+    found: dict[Path, Path] = {}
     for place in places:
-        files = [place] if place.is_file() else sorted(p for p in place.rglob("*") if p.suffix in SUFFIXES)
-        for file in files:
-            yield file, parse_document(file.read_text(encoding="utf-8"), str(file))
+        below = sorted(place.rglob(LOCK_NAME)) if place.is_dir() else []
+        above = [directory / LOCK_NAME for directory in place.resolve().parents]
+        for lock in (*below, *(file for file in above if file.is_file())):
+            found.setdefault(lock.resolve(), lock)
+    return tuple(found.values())
 
 
 def read_policy_source(*places: Path) -> PolicySource:
-    """Return the policies and conventions found there, as plain trees by name@version."""
-    policies = {}
-    conventions = {}
-    for _, document in documents_in(*places):
-        tree = document.tree
+    """Return the policies and conventions found there, ready-made conventions included, as plain trees by name@version.
+
+    The documents are not checked against their models here: the runner of cases changes them first.
+    """
+    policies: dict[str, dict[str, Any]] = {}
+    conventions: dict[str, dict[str, Any]] = {}
+    for file in document_files(*places, READY_MADE_CONVENTIONS):
+        tree = read_document(file).tree
         if not isinstance(tree, dict) or "version" not in tree:
             continue
         if "policy" in tree:
             policies[f"{tree['policy']}@{tree['version']}"] = tree
         elif "conventions" in tree:
-            conventions[f"{tree['conventions']}@{tree['version']}"] = tree
+            conventions.setdefault(f"{tree['conventions']}@{tree['version']}", tree)
     return PolicySource(policies, conventions)
+
+
+def _find(places: Iterable[Path]) -> _Found:
+    policies: dict[str, tuple[CoveragePolicy, ParsedDocument]] = {}
+    conventions: dict[str, tuple[Conventions, ParsedDocument]] = {}
+    faults: list[Fault] = []
+    passed_over = []
+    for file in document_files(*places):
+        try:
+            document = read_document(file)
+        except InputRefused as error:
+            faults += error.faults
+            continue
+        kind = _kind(document.tree)
+        try:
+            if kind == "policy":
+                policy = checked(CoveragePolicy, document)
+                faults += _twice(str(policy.ref), policies, document)
+                policies.setdefault(str(policy.ref), (policy, document))
+            elif kind == "conventions":
+                own = checked(Conventions, document)
+                name = f"{own.conventions}@{own.version}"
+                faults += _twice(name, conventions, document)
+                conventions.setdefault(name, (own, document))
+            elif kind == "unknown":
+                passed_over.append(file)
+        except InputRefused as error:
+            faults += [with_clause(fault, document) for fault in error.faults]
+    if faults:
+        raise InputRefused(faults)
+    pinned = {name: one for name, (one, _) in conventions.items()}
+    return _Found(policies, {**_ready_made(policies, pinned), **pinned}, tuple(passed_over))
+
+
+def _kind(tree: Tree) -> str:
+    """Return what a document is: policy, conventions, another kind we know, or unknown."""
+    if not isinstance(tree, dict):
+        return "other"
+    if "cases" in tree:
+        return "other"
+    if "policy" in tree or _looks_like(CoveragePolicy, tree):
+        return "policy"
+    if "conventions" in tree or _looks_like(Conventions, tree):
+        return "conventions"
+    return "other" if any(key in tree for key in _OTHER_DOCUMENTS) else "unknown"
+
+
+def _looks_like(model: type[CoveragePolicy] | type[Conventions], tree: dict[str, Tree]) -> bool:
+    """A document whose name is misspelt must not vanish: with half its keys it is what it looks like."""
+    required = [field.alias or name for name, field in model.model_fields.items() if field.is_required()]
+    return 2 * sum(key in tree for key in required) >= len(required)
+
+
+def _twice(name: str, known: Mapping[str, tuple[Any, ParsedDocument]], document: ParsedDocument) -> list[Fault]:
+    if name not in known or known[name][1].tree == document.tree:
+        return []
+    message = f"{name} stands in {known[name][1].name} too, and says something else there."
+    return [document.fault(("version",), message, "Give one of the two another version, or remove it.")]
+
+
+def _ready_made(policies: Mapping[str, tuple[CoveragePolicy, ParsedDocument]], own: Iterable[str]) -> dict[str, Any]:
+    wanted = {str(policy.conventions) for policy, _ in policies.values()} - set(own)
+    if not wanted:
+        return {}
+    shipped = [checked(Conventions, read_document(file)) for file in document_files(READY_MADE_CONVENTIONS)]
+    return {name: one for one in shipped if (name := f"{one.conventions}@{one.version}") in wanted}
+
+
+def _book_faults(error: BookRefused, documents: Mapping[str, ParsedDocument]) -> Iterator[Fault]:
+    for one in error.faults:
+        document = documents[str(one.policy)]
+        yield with_clause(document.fault(tuple(one.path), f"{one.policy}: {one.message}"), document)
+
+
+def _published_faults(directory: PolicyDirectory, lock: Path, places: Iterable[Path]) -> Iterator[Fault]:
+    published: Published = read_lock(lock)
+    for name, message in changed_since_publication(directory.book, published).items():
+        policy = directory.book.by_name[name].ref
+        way_out = (
+            f"Put back what was published (see {lock}), or publish the change as {policy.name}@{policy.version + 1} or"
+            " later."
+        )
+        yield directory.fault(name, ("version",), message, way_out)
+    whole = any(place.is_dir() and lock.resolve().is_relative_to(place.resolve()) for place in places)
+    for name in sorted(set(published.policies) - set(directory.book.by_name)) if whole else ():
+        line = next(n for n, text in enumerate(lock.read_text(encoding="utf-8").splitlines(), 1) if f" {name} " in text)
+        message = f"{name} is published, but its file is no longer here."
+        way_out = "Put it back: decisions were made under it, and are made again in a replay."
+        yield Fault(str(lock), line, None, "", message, way_out)
+
+
+def path_steps(path: str) -> TreePath:
+    """Return a path as written, such as ``services.drive_oil`` or ``caps[0]``, in steps through a tree."""
+    steps: list[str | int] = []
+    for name, place, quoted in _PATH_PART.findall(path):
+        steps.append(name or (int(place) if place else json.loads(quoted)))
+    return tuple(steps)
+
+
+def with_clause(fault: Fault, document: ParsedDocument) -> Fault:
+    """Return the fault with the maker's number of the clause it stands in, where there is one."""
+    node: Tree = document.tree
+    number = None
+    for step in (*path_steps(fault.path), None):
+        if isinstance(node, dict) and isinstance(node.get("clause"), str):
+            number = node["clause"]
+        if isinstance(node, dict) and isinstance(step, str) and step in node:
+            node = node[step]
+        elif isinstance(node, list) and isinstance(step, int) and step < len(node):
+            node = node[step]
+        else:
+            break
+    return fault if number is None else replace(fault, path=f"{fault.path} (clause {number})")

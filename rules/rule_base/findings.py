@@ -1,16 +1,17 @@
 """Stage 4: measures become facts, the rule base fires, and its reasons come back line by line."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
 from rules.measures.measure import Measures
-from rules.open_facts import World
-from rules.rule_base.driver import Firing, RuleBase
+from rules.policy_book.compiled import CompiledPolicy
+from rules.rule_base.driver import Derive, Firing
 from schemas.policy.pays import NotPaid
 
 Fact = dict[str, int | str]
+Fire = Callable[[CompiledPolicy, list[Fact], Derive], tuple[Firing, ...]]
 RuleEffect = Literal["deny", "deny_unless_caused", "refer", "lower_share", "fall_back", "note"]
 
 
@@ -32,10 +33,9 @@ class Findings:
     firings: tuple[Firing, ...]
 
 
-def find(measures: Measures, rule_base: RuleBase, world: World) -> Findings:
+def find(measures: Measures, fire: Fire) -> Findings:
     """Return the reasons that the policy's rules find in the measures."""
-    del world
-    firings = rule_base.run(facts_of(measures), _derive)
+    firings = fire(measures.policy, facts_of(measures), _derive)
     lines = [s.line.line for s in measures.subjects]
     reasons: dict[str, list[RuleReason]] = {}
     for firing in firings:

@@ -120,7 +120,8 @@ def _faults_of_rule(name: object, rule: object) -> Iterator[_Fault]:
     yield from _faults_of_settings(rule)
     entries = rule.get("all")
     if not _is_list(entries):
-        yield 'it has no list "all"', _FORM, 'put its conditions into {"all": [...]}'
+        if "any" not in rule and "none" not in rule:  # which have been named
+            yield 'it has no list "all"', _FORM, 'put its conditions into {"all": [...]}'
     elif len(entries) > MAX_CONDITIONS:
         what, limit = f"it has {len(entries)} conditions", f"the engine joins at most {MAX_CONDITIONS} facts"
         yield what, limit, "let a rule of its own derive a fact from some of the conditions"
@@ -151,10 +152,8 @@ def _faults_of_conditions(entries: Sequence[Any]) -> Iterator[_Fault]:
             continue
         ((alias, condition),) = entry.items()
         tests = condition.get("$and", [condition]) if isinstance(condition, Mapping) else None
-        faults = [
-            *_faults_of_alias(f"condition {position}", alias, aliases),
-            *_faults_of_tests(f"condition {position}", tests, aliases),
-        ]
+        place = f"condition {position}"
+        faults = list(_faults_of_alias(place, alias, aliases)) or list(_faults_of_tests(place, tests, aliases))
         yield from faults
         if faults or tests is None:
             continue
@@ -244,11 +243,15 @@ def _faults_of_join(place: str, operand: Mapping[Any, Any], earlier: Sequence[st
         yield f"{place} does not read {{property: {{alias: property}}}}", _FORM, "join to one property"
         return
     ((alias, name),) = operand.items()
-    if alias not in earlier:
+    if isinstance(alias, str) and alias.startswith("$"):
+        limit = "dividing by zero ends the process, and an absent property ends the assertion"
+        yield f"{place} calculates with {shown(alias)}", limit, _ASSERT_RESULT
+    elif alias not in earlier:
+        limit = "the engine knows only the facts that it has matched before, and joins to others never"
         what = f"{place} compares with {shown(alias)}, no alias of an earlier condition"
-        limit = "the engine calculates nothing safely and knows only the facts it has matched before"
         yield what, limit, "order the conditions so that each join looks back"
-    yield from _faults_of_property(place, name)
+    else:
+        yield from _faults_of_property(place, name)
 
 
 def _faults_of_constant(place: str, value: object) -> Iterator[_Fault]:

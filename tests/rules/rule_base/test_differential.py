@@ -16,7 +16,8 @@ pytestmark = pytest.mark.fast
 KINDS = ("hours", "finding", "line")
 INTEGERS = ("v", "w")
 SMALL = st.integers(-1, 2)
-VALUES = {"v": SMALL, "w": SMALL, "code": st.sampled_from(["late", "missed", "LATE", ""]), "g": st.sampled_from([1, 2])}
+CODES = ("late", "", "glbvs", "yacxa")  # the last two share their hash in the engine
+VALUES = {"v": SMALL, "w": SMALL, "code": st.sampled_from(CODES), "g": st.sampled_from([1, 2])}
 ACTIONS = ("nothing", "copy:finding", "copy:line", "mark:finding", "mark:line")
 
 
@@ -59,7 +60,7 @@ def rules(draw: st.DrawFn) -> dict[str, Any]:
     conditions: list[dict[str, Any]] = []
     aliases: list[str] = []
     for alias in draw(st.sampled_from([["m"], ["f", "l"], ["f", "l", "m"]])):
-        drawn = draw(st.lists(drawn_tests(earlier=list(aliases)), max_size=3))
+        drawn = draw(st.lists(drawn_tests(earlier=list(aliases)), max_size=2))
         kind = {"k": draw(st.sampled_from(KINDS))}
         conditions.append({alias: {"$and": [kind, *drawn]} if drawn else kind})
         aliases.append(alias)

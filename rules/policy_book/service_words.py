@@ -1,0 +1,186 @@
+"""The services a policy asks for, in sentences: due, window, hands, proof, and what a missed one costs."""
+
+from collections.abc import Iterator
+
+from rules.plain import day_text
+from rules.policy_book.values import (
+    BEARERS,
+    hours_words,
+    listed,
+    number_words,
+    plain,
+    sentence,
+    share_words,
+    span_words,
+    tolerance_words,
+)
+from schemas.policy.services import (
+    Consequence,
+    Due,
+    FallBack,
+    LowerShare,
+    OneOffPoint,
+    Proof,
+    Refused,
+    ServiceDuty,
+    Tolerances,
+    Window,
+)
+
+PERFORMERS = {
+    "selling_dealer": "the selling dealer",
+    "authorised_dealer": "an authorised dealer",
+    "independent": "an independent workshop",
+    "owner": "the owner",
+}
+EVIDENCE = {
+    "dealer_invoice": "a dealer's invoice",
+    "garage_invoice": "a workshop's invoice",
+    "parts_receipt": "a receipt for the parts",
+    "log_entry": "an entry in the service log",
+    "telematics_reset": "a service reset seen by telematics",
+    "oil_sample": "an oil sample",
+    "photo": "a photo",
+    "statement": "a signed statement",
+}
+EARLY = {
+    "counts": "A service before its window counts, once the window before it has closed",
+    "does_not_count": "A service before its window does not count",
+}
+LATE = {
+    "cures_from_its_date": "A late service puts the gap right from its date",
+    "cures_if_inspected": "A late service puts the gap right if an inspection then found the machine sound",
+    "never_cures": "A late service never puts the gap right",
+}
+NEXT_DUE = {
+    "due_point": "The next due counts from the due point, whenever the service was done",
+    "actual": "The next due counts from the hours and day at which the service was done",
+    "due_point_inside_window": "The next due counts from the due point after a service inside its window, and from the"
+    " service itself after one outside it",
+}
+JUDGED = {
+    "every_closed_window": "Every due point whose window has closed is looked at",
+    "last_closed_window": "Only the last due point whose window has closed is looked at",
+}
+NEW_COMPONENT = {
+    "own_schedule": "A component fitted later starts a schedule of its own",
+    "keeps_schedule": "A component fitted later keeps the schedule",
+}
+DONE_WRONG = {
+    "owner_kept_whole": "If the maker's own dealer did it wrongly, the owner is kept whole",
+    "counts_as_missed": "If the maker's own dealer did it wrongly, it counts as missed",
+}
+
+
+def due_words(due: Due) -> str:
+    """Return when the services fall due: at 75 h and 400 h, then every 400 h or 12 months, whichever comes first."""
+    parts = []
+    if due.at_hours:
+        parts.append(f"at {listed(hours_words(point.at) for point in due.at_hours)}")
+    every = [hours_words(due.then_every)] if due.then_every is not None else []
+    calendar = due.calendar
+    if calendar is not None:
+        every.append(span_words(calendar.every))
+    if every:
+        both = ", whichever comes first" if len(every) == 2 else ""
+        parts.append(f"{'then ' if parts else ''}every {' or '.join(every)}{both}")
+    return ", ".join(parts)
+
+
+def calendar_words(due: Due) -> str:
+    """Return how the calendar limb runs; empty without one."""
+    if due.calendar is None:
+        return ""
+    since = (
+        "from the start of term, the first services included"
+        if due.calendar.holds_from == "start_of_term"
+        else "only once the last one-off service was done"
+    )
+    storage = "runs on in recorded storage" if due.calendar.in_storage == "runs" else "pauses in recorded storage"
+    return f"the {span_words(due.calendar.every)} run {since}; the calendar {storage}"
+
+
+def tolerances_words(tolerances: Tolerances, unit: str) -> str:
+    """Return a window: 25 h early to 25 h late; ``unit`` is h or days."""
+    words = f"{tolerance_words(tolerances.early, unit)} early to {tolerance_words(tolerances.late, unit)} late"
+    return words if tolerances.at_most is None else f"{words}, at most {number_words(tolerances.at_most)} {unit}"
+
+
+def point_words(point: OneOffPoint) -> str:
+    """Return a one-off point that states its window itself; empty for one that follows the duty's window."""
+    if point.from_hours is not None and point.until_hours is not None:
+        low, high = number_words(point.from_hours), hours_words(point.until_hours)
+        return f"the {hours_words(point.at)} service from {low} to {high}"
+    if point.early is not None and point.late is not None:
+        early, late = tolerance_words(point.early, "h"), tolerance_words(point.late, "h")
+        return f"the {hours_words(point.at)} service {early} early to {late} late"
+    return ""
+
+
+def window_words(window: Window, due: Due) -> str:
+    """Return how early and late a service may be; the bounds lie inside."""
+    parts = [words for point in due.at_hours if (words := point_words(point))]
+    if window.hours is not None:
+        parts.append(tolerances_words(window.hours, "h"))
+    if window.calendar is not None:
+        parts.append(f"{'by the calendar ' if parts else ''}{tolerances_words(window.calendar, 'days')}")
+    return "; ".join(parts) or "no window"
+
+
+def proof_words(proof: Proof) -> str:
+    return f"{listed(EVIDENCE[e] for e in proof.all)} (grade {proof.grade})"
+
+
+def consequence_words(consequence: Consequence, duty: ServiceDuty) -> str:
+    """Return what a consequence does to lines of the claim."""
+    match consequence:
+        case "refer":
+            return "a person must judge the lines that it can have to do with"
+        case "note_only":
+            return "it is noted and changes nothing"
+        case Refused(deny=reach):
+            return f"{_reached(reach, duty)} not covered"
+        case LowerShare(share=share, reach=reach):
+            return f"{_reached(reach, duty)} paid at {share_words(share)}"
+        case FallBack(fall_back_to=target, reach=reach):
+            return f"{_reached(reach, duty)} decided under {target.name} version {target.version} instead"
+
+
+def _reached(reach: str, duty: ServiceDuty) -> str:
+    return "all lines are" if reach == "everything" else f"lines on the {listed(map(plain, duty.links))} are"
+
+
+def service_sentences(name: str, duty: ServiceDuty) -> Iterator[str]:
+    """Yield a duty's sentences; the first two stand for the clause."""
+    tasks, window = listed(map(plain, duty.tasks)), window_words(duty.window, duty.due)
+    yield sentence(f"the {plain(name)} service ({tasks}) is due {due_words(duty.due)}, and counts when done {window}")
+    yield sentence(f"if it is missed, {consequence_words(duty.missed, duty)}")
+    if duty.due.calendar is not None:
+        yield sentence(calendar_words(duty.due))
+    yield sentence(EARLY[duty.early])
+    yield sentence(LATE[duty.late])
+    yield sentence(NEXT_DUE[duty.next_due_from])
+    yield sentence(JUDGED[duty.judged])
+    yield sentence(f"it may be done by {listed((PERFORMERS[p] for p in duty.performed_by), 'or')}")
+    yield sentence(f"it is proven by {'; or by '.join(proof_words(p) for p in duty.proof)}")
+    if duty.fluid is not None:
+        grace = duty.fluid.grace
+        taken_off = "no longer counts" if grace is None else f"still counts for {span_words(grace)}"
+        on_list = f"the fluid must stand on the list {plain(duty.fluid.fluids)} on the day of the service"
+        yield sentence(f"{on_list}; one taken off it {taken_off}")
+    if duty.wrong_fluid is not None:
+        yield sentence(f"if another fluid was used, {consequence_words(duty.wrong_fluid, duty)}")
+    yield f"A repair that carries the same work {'counts' if duty.repairs_count else 'does not count'} as the service."
+    yield (
+        "A proven booking inside the window, refused for lack of a slot,"
+        f" {'counts' if duty.bookings_count else 'does not count'}."
+    )
+    yield sentence(NEW_COMPONENT[duty.new_component])
+    if duty.activates:
+        yield "The cover begins to hold only with proof of this service."
+    if duty.advised_on is not None:
+        yield f"It is a duty only where the term began on or after {day_text(duty.advised_on)}, when it was advised."
+    if duty.links:
+        yield f"It can have to do with failures of the {listed(map(plain, duty.links))}."
+    yield sentence(DONE_WRONG[duty.done_wrong_by_dealer])
+    yield sentence(f"what is not paid because of it is borne by {BEARERS[duty.borne_by]}")

@@ -1,0 +1,120 @@
+"""Gathering a claim file by key: what is on file about one claim, and of the tables only rows that can matter.
+
+Nothing is judged here. A table stays in the file even when none of its rows does, because the absence of a row from a
+table is a fact of its own.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+from schemas.claim import Claim
+from schemas.claim_file import ClaimFile, Dealer, EarlierPayment
+from schemas.machine import Machine
+from schemas.reference_tables import (
+    ExchangeRateTable,
+    FlatTimeTable,
+    FluidTable,
+    LabourRateTable,
+    PartComponentTable,
+    PriceTable,
+    ReferenceTable,
+)
+from schemas.service_record import ServiceRecord
+from service.currencies import exponents_of
+
+
+@dataclass(frozen=True, slots=True)
+class OnFile:
+    """Everything on file, by key; later the store answers the same questions."""
+
+    machines: Mapping[str, Machine] = field(default_factory=dict)  # by serial
+    services: Mapping[str, tuple[ServiceRecord, ...]] = field(default_factory=dict)  # by serial of the machine
+    dealers: Mapping[str, Dealer] = field(default_factory=dict)  # by dealer id
+    payments: Mapping[str, tuple[EarlierPayment, ...]] = field(default_factory=dict)  # by serial of the machine
+    tables: tuple[ReferenceTable, ...] = ()
+
+
+class NotOnFile(LookupError):  # noqa: N818 - it reads as the sentence it is: raise NotOnFile
+    """A machine or dealer that a claim names and that is not on file."""
+
+
+def gather(claim: Claim, on_file: OnFile, policy_currencies: Iterable[str], decided_on: date) -> ClaimFile:
+    """Return the claim file of ``claim``.
+
+    Raises NotOnFile, UnknownCurrency, or ValidationError where the records do not belong together.
+    """
+    machine = on_file.machines.get(claim.serial)
+    if machine is None:
+        raise NotOnFile(f"claim {claim.claim} is about machine {claim.serial}, which is not on file")
+    dealer = on_file.dealers.get(claim.dealer)
+    if dealer is None:
+        raise NotOnFile(f"claim {claim.claim} comes from dealer {claim.dealer}, who is not on file")
+    services = on_file.services.get(claim.serial, ())
+    payments = tuple(
+        payment
+        for payment in on_file.payments.get(claim.serial, ())
+        if payment.claim != claim.claim and payment.paid_on <= decided_on
+    )
+    currencies = {claim.currency, dealer.currency, *policy_currencies, *(p.currency for p in payments)}
+    currencies |= {table.currency for table in on_file.tables if isinstance(table, PriceTable | LabourRateTable)}
+    currencies |= {machine.currency} if machine.currency is not None else set()
+    keys = _Keys.of(claim, services, currencies)
+    return ClaimFile(
+        machine=machine,
+        services=tuple(sorted(services, key=lambda record: record.record)),
+        claim=claim,
+        dealer=dealer,
+        tables=tuple(keys.rows_of(table) for table in on_file.tables),
+        earlier_payments=tuple(sorted(payments, key=lambda payment: payment.id)),
+        currency_exponents=exponents_of(currencies),
+        decided_on=decided_on,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Keys:
+    """The keys by which a claim can meet a row."""
+
+    parts: frozenset[str]
+    operations: frozenset[str]
+    dealer: str
+    currencies: frozenset[str]
+    fluids: frozenset[str]
+
+    @classmethod
+    def of(cls, claim: Claim, services: Iterable[ServiceRecord], currencies: Iterable[str]) -> "_Keys":
+        return cls(
+            parts=frozenset(line.part_number for line in claim.lines if line.part_number is not None),
+            operations=frozenset(line.operation for line in claim.lines if line.operation is not None),
+            dealer=claim.dealer,
+            currencies=frozenset(currencies),
+            fluids=frozenset(used.fluid for record in services for used in record.fluids),
+        )
+
+    def rows_of(self, table: ReferenceTable) -> ReferenceTable:
+        """Return the table with the rows that can matter, of every date: which one holds is for the rules to say."""
+        match table:
+            case PriceTable():
+                return table.model_copy(update={"rows": tuple(r for r in table.rows if r.part in self.parts)})
+            case FlatTimeTable():
+                # A combined row matters only when all of its operations are in this visit.
+                together = tuple(r for r in table.rows if self.operations.issuperset(r.operations))
+                return table.model_copy(update={"rows": together})
+            case LabourRateTable():
+                return table.model_copy(update={"rows": tuple(r for r in table.rows if r.dealer == self.dealer)})
+            case ExchangeRateTable():
+                pairs = tuple(r for r in table.rows if {r.one, r.in_} <= self.currencies)
+                return table.model_copy(update={"rows": pairs})
+            case FluidTable():
+                return table.model_copy(update={"rows": tuple(r for r in table.rows if r.fluid in self.fluids)})
+            case PartComponentTable():
+                return table.model_copy(update={"rows": tuple(r for r in table.rows if r.part in self.parts)})
+
+
+def by_serial(records: Iterable[ServiceRecord]) -> dict[str, tuple[ServiceRecord, ...]]:
+    """Return service records by the serial of their machine."""
+    found: dict[str, list[ServiceRecord]] = {}
+    for record in records:
+        found.setdefault(record.serial, []).append(record)
+    return {serial: tuple(rows) for serial, rows in found.items()}

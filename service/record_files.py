@@ -1,0 +1,109 @@
+"""Reading records and tables from files, one document or a list of them a file, into what is on file by key."""
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, TypeAdapter
+
+from schemas.claim import Claim
+from schemas.claim_file import Dealer, EarlierPayment
+from schemas.documents import Fault, ParsedDocument
+from schemas.machine import Machine
+from schemas.quantities import RecordId
+from schemas.reference_tables import ReferenceTable
+from schemas.service_record import ServiceRecord
+from service.text_files import InputRefused, checked, document_files, read_document, refused
+
+Record = TypeVar("Record", bound=BaseModel)
+
+
+class PaymentOnMachine(EarlierPayment):
+    """An earlier payment with the serial of the machine it was made on."""
+
+    serial: RecordId
+
+
+_TABLE: TypeAdapter[ReferenceTable] = TypeAdapter(ReferenceTable)
+
+
+def read_machines(file: Path) -> dict[str, Machine]:
+    return _by_key(Machine, file, lambda machine: machine.serial)
+
+
+def read_dealers(file: Path) -> dict[str, Dealer]:
+    return _by_key(Dealer, file, lambda dealer: dealer.dealer)
+
+
+def read_claims(file: Path) -> dict[str, Claim]:
+    return _by_key(Claim, file, lambda claim: claim.claim)
+
+
+def read_services(file: Path) -> dict[str, ServiceRecord]:
+    return _by_key(ServiceRecord, file, lambda service: service.record)
+
+
+def read_payments(file: Path) -> dict[str, tuple[EarlierPayment, ...]]:
+    """Return earlier payments by the serial of the machine."""
+    found: dict[str, list[EarlierPayment]] = {}
+    for payment in _by_key(PaymentOnMachine, file, lambda payment: payment.id).values():
+        plain = EarlierPayment.model_construct(**{name: getattr(payment, name) for name in EarlierPayment.model_fields})
+        found.setdefault(payment.serial, []).append(plain)
+    return {serial: tuple(payments) for serial, payments in found.items()}
+
+
+def read_tables(*places: Path) -> tuple[ReferenceTable, ...]:
+    """Return the reference tables in these files and directories; other documents in a directory are passed over."""
+    tables: dict[tuple[str, int], tuple[ReferenceTable, ParsedDocument]] = {}
+    faults: list[Fault] = []
+    for file in document_files(*places):
+        document = read_document(file)
+        named = file in places  # a file that was named must be a table; in a directory others may lie beside it
+        if not named and not (isinstance(document.tree, dict) and "table" in document.tree):
+            continue
+        try:
+            table = checked(_TABLE, document)
+        except InputRefused as error:
+            faults += error.faults
+            continue
+        known = tables.setdefault((table.table, table.version), (table, document))
+        if known[1] is not document and known[0] != table:
+            message = f"{table.table}@{table.version} stands in {known[1].name} too, and says something else there."
+            faults.append(document.fault(("version",), message, "Give one of the two another version, or remove it."))
+    if faults:
+        raise InputRefused(faults)
+    return tuple(table for _, (table, _) in sorted(tables.items()))
+
+
+def _by_key(model: type[Record], file: Path, key_of: Callable[[Record], str]) -> dict[str, Record]:
+    """Return the records of a file by key; a file holds one record or a list of them."""
+    document = read_document(file)
+    records: Iterable[Any]
+    if isinstance(document.tree, list):
+        adapter: TypeAdapter[list[Record]] = TypeAdapter(list[model])  # type: ignore[valid-type]
+        records = checked(adapter, document)
+    else:
+        records = [checked(model, document)]
+    found: dict[str, Record] = {}
+    for place, record in enumerate(records):
+        key = key_of(record)
+        if key in found:
+            raise InputRefused([document.fault((place,), f"{key} stands twice in this file.", "Keep one of the two.")])
+        found[key] = record
+    if not found:
+        raise refused(file, "the list is empty.", "Write at least one record, or leave the file out.")
+    return found
+
+
+def one_of(records: dict[str, Record], key: str | None, file: Path, what: str, option: str) -> Record:
+    """Return the record with this key, or the only one; raises InputRefused when it is not clear which is meant."""
+    if key is not None and key in records:
+        return records[key]
+    some = ", ".join(sorted(records)[:5]) + (", …" if len(records) > 5 else "")
+    if key is not None:
+        raise refused(file, f"{what} {key} is not in this file.", f"It holds {some}.")
+    if len(records) > 1:
+        raise refused(file, f"this file holds {len(records)} of them.", f"Say which {what} with {option}: {some}.")
+    return next(iter(records.values()))
+
+
