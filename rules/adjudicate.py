@@ -24,7 +24,8 @@ from rules.history.timeline import Timeline, build_timeline
 from rules.open_facts import Explored, explore
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
-from rules.rule_base.driver import Derive, Firing, RuleBase, RuleBaseCache
+from rules.rule_base.cache import RuleBaseCache
+from rules.rule_base.driver import Derive, Firing
 from rules.rule_base.fact_check import Fact
 from rules.settlement.tables import index_tables
 from schemas.claim_file import ClaimFile
@@ -85,14 +86,13 @@ class Adjudicator:
         timeline = (
             build_timeline(claim_file, conventions.meter, conventions.facts)
             if conventions is not None
-            else Timeline((), None, {}, None, ())
+            else Timeline((), None, {}, (), ())
         )
         return Evaluation(self.book, claim_file, index_tables(claim_file), timeline, self.fire)
 
     def fire(self, policy: CompiledPolicy, facts: Sequence[Fact], derive: Derive) -> tuple[Firing, ...]:
         """Return what the policy's rules make of the facts; the benchmark puts other engines in this place."""
-        with self._handles.lease(policy.digest, lambda: RuleBase(policy.name, policy.ruleset)) as rule_base:
-            return rule_base.run(facts, derive)
+        return self._handles.get(policy.digest, policy.name, policy.ruleset).run(facts, derive)
 
     def _meter_conventions(self, claim_file: ClaimFile) -> Conventions | None:
         """Return the newest conventions among the book's policies: a maker reads all its meters by one set."""

@@ -3,7 +3,7 @@
 Branching lives here and in ``adjudicate``; the stages below it calculate and return.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -25,12 +25,18 @@ from rules.selection.select import (
     select,
     subject_of,
 )
-from rules.settlement.allowance import Allowance, Desk, allow, claim_date, combined_hours, typed_amount
-from rules.settlement.settle import LineMoney, LowerShare, Payable, Settlement, unpaid
+from rules.settlement.allowance import Allowance, typed_amount
+from rules.settlement.desk import Desk
+from rules.settlement.exact import GRAINS, Exact, grains, times
+from rules.settlement.items import allow
+from rules.settlement.labour import Time, combined_times
+from rules.settlement.money import LineMoney, unpaid
+from rules.settlement.ruined import state_of_cause
+from rules.settlement.settle import LowerShare, Payable, Settlement, proration_quantity
 from rules.settlement.tables import Tables
 from schemas.claim_file import ClaimFile
 from schemas.policy.clause import Limits
-from schemas.policy.pays import LabourPaid, NotPaid
+from schemas.policy.pays import NotPaid
 from schemas.policy.services import FallBack
 from schemas.policy.services import LowerShare as LowerShareClause
 
@@ -64,19 +70,23 @@ class LineView:
 
     @property
     def estimate(self) -> Fraction:
-        """What it pays before claim-level steps, for comparing coverages."""
+        """What it pays before claim-level steps, in the policy's currency."""
         if self.state != "covered":
             return Fraction(-1 if self.state == "deny" else 0)
-        share = Fraction(1)
+        amount = self.allowance.allowed
         proration = self.measures.prorations.get(self.subject.line.line)
-        if proration is not None:
-            share = proration.share
-        for lowered in self.lowered:
-            share *= lowered.share
-        amount = self.allowance.allowed * share
         if proration is not None and proration.owner_price is not None:
-            amount = max(amount - Fraction(proration.owner_price), Fraction(0))
-        return amount
+            amount = max(amount - times(grains(proration.owner_price), proration_quantity(self.subject)), 0)
+        elif proration is not None:
+            amount = times(amount, proration.share)
+        for lowered in self.lowered:
+            amount = times(amount, lowered.share)
+        return Fraction(amount) / GRAINS
+
+    @property
+    def estimate_in_claim_currency(self) -> Fraction:
+        """The estimate as coverages of several currencies are compared."""
+        return self.estimate / self.allowance.rate
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +139,7 @@ class Evaluation:
         for policy in selected.policies:
             inside = []
             for subject in subjects:
-                code = component_refusal(policy.terms.applies_to, subject)
+                code = component_refusal(policy.terms, subject)
                 if code is None:
                     inside.append(subject)
                 else:
@@ -157,7 +167,12 @@ class Evaluation:
     ) -> LineResult:
         if view is not None:
             others = tuple(v for v in views if v is not view)
-            return LineResult(subject, view.state, view, view.reasons, refused, money[subject.line.line], others)
+            split = money[subject.line.line]
+            held = tuple(
+                PolicyReason(view.payer, view.measures, h.code, h.path, "refer", 0, h.words) for h in split.held
+            )
+            state = "refer" if held else view.state
+            return LineResult(subject, state, view, (*view.reasons, *held), refused, split, others)
         closest = _closest_refusals(refused)
         reasons = tuple(PolicyReason(policy, None, code, "applies_to") for policy, code in closest)
         currency = self.claim_file.claim.currency
@@ -185,7 +200,7 @@ def _chosen(subjects: Sequence[Subject], views: dict[str, list[LineView]]) -> di
             chosen[subject.line.line] = min(
                 candidates,
                 key=lambda v: (
-                    -v.estimate,
+                    -v.estimate_in_claim_currency,
                     LAYER_ORDER.index(v.candidate.terms.layer),
                     -v.candidate.ref.version,
                     v.candidate.ref.name,
@@ -208,12 +223,7 @@ class _Run:
     def desk(self, policy: CompiledPolicy) -> Desk:
         if policy.name not in self.desks:
             evaluation = self.evaluation
-            rule = policy.terms.pays.rule_for("labour")
-            hours: dict[str, tuple[Fraction, str]] = {}
-            if isinstance(rule, LabourPaid) and evaluation.tables.has_flat_times:
-                on = claim_date(evaluation.claim_file, rule.rate_on, self.world)
-                hours = combined_hours(evaluation.claim_file.claim.lines, rule, evaluation.tables, on)
-            self.desks[policy.name] = Desk(policy, evaluation.claim_file, evaluation.tables, self.world, hours)
+            self.desks[policy.name] = Desk(policy, evaluation.claim_file, evaluation.tables, self.world)
         return self.desks[policy.name]
 
     def views(self, policy: CompiledPolicy, subjects: Sequence[Subject]) -> list[LineView]:
@@ -223,32 +233,50 @@ class _Run:
         found = find(measures, self.evaluation.fire)
         self.measures.append(measures)
         self.firings += [(policy.name, firing) for firing in found.firings]
-        views: dict[str, LineView] = {}
+        allowances = self._allowances(policy, subjects, found.reasons)
+        views = {
+            s.line.line: self._view(s, policy, measures, found.reasons.get(s.line.line, ()), allowances[s.line.line])
+            for s in subjects
+        }
         falling: dict[str, list[LineView]] = {}
-        labour = Fraction(0)
-        desk = self.desk(policy)
-        # Supplies may be a share of the allowed labour, so labour is allowed first.
-        for subject in sorted(subjects, key=lambda s: (s.line.item != "labour", s.line.line)):
-            allowance = allow(subject.line, desk, labour)
-            view = self._view(subject, policy, measures, found.reasons.get(subject.line.line, ()), allowance)
-            if subject.line.item == "labour" and view.state == "covered":
-                labour += allowance.allowed
-            target = _fall_back_of(policy, found.reasons.get(subject.line.line, ()))
+        for view in _with_caused(list(views.values())):
+            target = _fall_back_of(policy, found.reasons.get(view.subject.line.line, ()))
             if target is not None and view.state == "covered":
                 falling.setdefault(target, []).append(view)
-            views[subject.line.line] = view
         for target, lines in sorted(falling.items()):
             for view in self._fallen(self.evaluation.book.policy(target), lines):
                 views[view.subject.line.line] = view
         return _with_caused(list(views.values()))
 
+    def _allowances(
+        self,
+        policy: CompiledPolicy,
+        subjects: Sequence[Subject],
+        reasons: Mapping[str, Sequence[RuleReason]],
+    ) -> dict[str, Allowance]:
+        """Return what is allowed of each line; labour comes first, since supplies may be a share of it."""
+        desk = self.desk(policy)
+        combined: Mapping[str, Time] = combined_times(desk)
+        allowances: dict[str, Allowance] = {}
+        labour: Exact | None = 0
+        for subject in sorted(subjects, key=lambda s: (s.line.item != "labour", s.line.line)):
+            line = subject.line
+            allowance = allowances[line.line] = allow(line, desk, combined, labour)
+            if line.item == "labour":
+                state = _state(reasons.get(line.line, ()), allowance)
+                if state == "refer":
+                    labour = None
+                elif state == "covered" and labour is not None:
+                    labour += allowance.allowed
+        return allowances
+
     def _fallen(self, older: CompiledPolicy, views: list[LineView]) -> Iterator[LineView]:
         """Decide lines under the version they fall back to; it bypasses ``in_force`` and nothing else."""
         claim_file = self.evaluation.claim_file
-        refusal = machine_refusal(older.terms.applies_to, claim_file)
+        refusal = machine_refusal(older.terms, claim_file)
         inside = []
         for view in views:
-            code = refusal or component_refusal(older.terms.applies_to, view.subject)
+            code = refusal or component_refusal(older.terms, view.subject)
             if code is None:
                 inside.append(view)
             else:
@@ -274,17 +302,8 @@ class _Run:
         allowance: Allowance,
     ) -> LineView:
         reasons = [PolicyReason(policy, measures, r.code, r.path, r.effect, r.limit) for r in found]
-        held = [
-            PolicyReason(policy, measures, code, f"pays.{subject.line.item}", "refer", 0, words)
-            for code, words in allowance.held
-        ]
-        effects = {r.effect for r in found}
-        if "deny" in effects or "deny_unless_caused" in effects:
-            state = "deny"
-        elif "refer" in effects or held:
-            state = "refer"
-        else:
-            state = "covered"
+        held = [PolicyReason(policy, measures, held.code, held.path, "refer", 0, held.words) for held in allowance.held]
+        state = _state(found, allowance)
         lowered = tuple(
             LowerShare(clause.share, r.path, policy.terms.services[r.path.removeprefix("services.")].borne_by)
             for r in found
@@ -308,11 +327,11 @@ class _Run:
                 money[line] = unpaid(
                     view.payer,
                     claim_file,
-                    view.allowance.claimed,
+                    view.allowance.claimed_amount,
                     bearer,
                     "not covered" if bearer != "open" else "held for a person",
                     None,
-                    view.payer.terms.currency,
+                    view.allowance.currency,
                 )
         for name in sorted(covered):
             of_payer = {v.subject.line.line: v for v in covered[name]}
@@ -336,7 +355,15 @@ class _Run:
             return False
         group = view.measures.group_of_line[view.subject.line.line]
         limits = Limits(first_of=(rule.after,))
-        return limits_passed(limits, policy, group, view.subject, self.evaluation.claim_file, self.hours, self.world)
+        return limits_passed(limits, policy, group, view.subject, self.evaluation.claim_file, self.world)
+
+
+def _state(reasons: Sequence[RuleReason], allowance: Allowance) -> str:
+    """Return how a line stands by its reasons and allowance: denied, for a person, or covered."""
+    effects = {reason.effect for reason in reasons}
+    if "deny" in effects or "deny_unless_caused" in effects:
+        return "deny"
+    return "refer" if "refer" in effects or allowance.held else "covered"
 
 
 def _lower_share(policy: CompiledPolicy, reason: RuleReason) -> LowerShareClause | None:
@@ -399,18 +426,24 @@ def clause_bearer(policy: CompiledPolicy, code: str, path: str) -> str:
 
 
 def _with_caused(views: list[LineView]) -> list[LineView]:
-    """Let wear items and consumables through that a covered failure ruined (the causing line must be covered itself)."""
-    by_line = {v.subject.line.line: v for v in views}
+    """Let wear items and consumables through that a covered failure ruined, also at the end of a chain of causes."""
+    causes = {v.subject.line.line: v.subject.line.caused_by for v in views}
+    states = {v.subject.line.line: v.state for v in views}
+    spared = frozenset(
+        v.subject.line.line
+        for v in views
+        if any(r.effect == "deny_unless_caused" for r in v.reasons) and not any(r.effect == "deny" for r in v.reasons)
+    )
     settled: list[LineView] = []
     for view in views:
-        spared = [r for r in view.reasons if r.effect == "deny_unless_caused"]
-        cause = by_line.get(view.subject.line.caused_by or "")
-        if not spared or cause is None or cause.state != "covered":
+        line = view.subject.line.line
+        cause = state_of_cause(line, causes, states, spared) if line in spared else "deny"
+        if cause == "deny":
             settled.append(view)
             continue
-        other = [r for r in view.reasons if r.effect != "deny_unless_caused"]
-        notes = [replace(r, code="caused_by_covered_failure", effect="note") for r in spared]
-        effects = {r.effect for r in other}
-        state = "deny" if "deny" in effects else "refer" if "refer" in effects else "covered"
-        settled.append(replace(view, state=state, reasons=(*other, *notes)))
+        reasons = [r for r in view.reasons if r.effect != "deny_unless_caused"]
+        code, effect = ("caused_by_covered_failure", "note") if cause == "covered" else ("cause_undecided", "refer")
+        reasons += [replace(r, code=code, effect=effect) for r in view.reasons if r.effect == "deny_unless_caused"]
+        state = "refer" if any(r.effect == "refer" for r in reasons) else "covered"
+        settled.append(replace(view, state=state, reasons=tuple(reasons)))
     return settled

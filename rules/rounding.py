@@ -4,16 +4,21 @@ from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
 
-UNITS = tuple(Decimal(1).scaleb(-exponent) for exponent in range(8))
 
-
-def minor_units(amount: Fraction, exponent: int, mode: str) -> int:
+def minor_units(amount: int | Fraction, exponent: int, mode: str) -> int:
     """Return ``amount`` (0 or more) as whole minor units (10^-exponent), rounded by ``mode``.
 
     >>> minor_units(Fraction("33.345"), 2, "half_up"), minor_units(Fraction("33.345"), 2, "half_even")
     (3335, 3334)
     """
-    numerator, denominator = amount.numerator * 10**exponent, amount.denominator
+    return rounded_ratio(amount.numerator * 10**exponent, amount.denominator, mode)
+
+
+def rounded_ratio(numerator: int, denominator: int, mode: str) -> int:
+    """Return ``numerator / denominator`` (0 or more) as a whole number; ``mode`` as in the conventions.
+
+    half_up, half_even and half_down differ only exactly half-way; up and down take any rest away from or towards zero.
+    """
     units, rest = divmod(numerator, denominator)
     if not rest or mode == "down":
         return units
@@ -32,19 +37,19 @@ def as_money(units: int, exponent: int) -> Decimal:
     return Decimal(units).scaleb(-exponent)
 
 
-def largest_remainder(total: int, weights: Sequence[int | Fraction]) -> list[int]:
+def largest_remainder(total: int, weights: Sequence[int]) -> list[int]:
     """Split ``total`` units in proportion to ``weights``; the sum is exact, ties go to the earlier weight.
 
     >>> largest_remainder(10000, [1, 1, 1])
     [3334, 3333, 3333]
     """
-    whole = sum(weights, Fraction(0))
+    whole = sum(weights)
     if not whole:
         return [0] * len(weights)
-    exact = [total * Fraction(weight) / whole for weight in weights]
-    split = [share.numerator // share.denominator for share in exact]
+    divided = [divmod(total * weight, whole) for weight in weights]
+    split = [units for units, _ in divided]
     left = total - sum(split)
-    by_remainder = sorted(range(len(weights)), key=lambda i: (split[i] - exact[i], i))
+    by_remainder = sorted(range(len(weights)), key=lambda i: (-divided[i][1], i))
     for i in by_remainder[:left]:
         split[i] += 1
     return split

@@ -13,8 +13,8 @@ from schemas.quantities import Amount, Currency, Document, Hours, Number, Record
 class Wear(Document):
     """Wear measured on the failed part, in the unit of the policy's floor (tread depth, thickness)."""
 
-    new: Number
-    left: Number
+    new: Number = Field(ge=0)
+    left: Number = Field(ge=0)
 
 
 class ClaimLine(Document):
@@ -26,14 +26,14 @@ class ClaimLine(Document):
     position: Position = "none"
     caused_by: RecordId | None = Field(default=None, description="The line whose failure ruined this item.")
     part_number: RecordId | None = None
-    quantity: Number = Number(1)
+    quantity: Number = Field(default=Number(1), gt=0)
     net: Amount | None = Field(default=None, description="Dealer net of one unit, as typed.")
     list_price: Amount | None = Field(default=None, description="List price of one unit, as typed.")
     price_paid: Amount | None = Field(default=None, description="What the owner paid for the failed unit.")
     operation: RecordId | None = None
     hours: Hours | None = Field(default=None, description="Actual hours.")
     rate: Amount | None = Field(default=None, description="Rate per hour as typed; left out, the registered one.")
-    units: Number | None = Field(default=None, description="Distance, as typed.")
+    units: Number | None = Field(default=None, ge=0, description="Distance, as typed.")
     amount: Amount | None = Field(default=None, description="Amount of an outside bill or a typed sum.")
     invoice: RecordId | None = None
     removed_serial: RecordId | None = None

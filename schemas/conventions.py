@@ -3,10 +3,12 @@
 Nothing here has a default: a convention that is not written down is the one two readers disagree about.
 """
 
-from typing import Literal
+from collections.abc import Mapping
+from typing import Any, Literal
 
-from pydantic import Field, field_validator
+from pydantic import Field, field_validator, model_validator
 
+from schemas import upcast
 from schemas.policy.clause import ClaimDate
 from schemas.quantities import Document, Hours, Name, TimeSpan
 
@@ -25,7 +27,7 @@ class RoundedShare(Document):
 class MoneyRounding(Document):
     """Where and how amounts are rounded to the currency's minor unit."""
 
-    round: RoundingMode
+    round: RoundingMode = Field(description="half_up takes 33.345 to 33.35, half_even to 33.34.")
     at: Literal["line", "step"] = Field(
         description="line: once, when the line's payable amount is known; step: after every step of the arithmetic."
     )
@@ -34,7 +36,7 @@ class MoneyRounding(Document):
 class FactHandling(Document):
     """What the engine does when a fact is missing or contradicted; it never denies for either."""
 
-    missing: Literal["need_info"]
+    missing: Literal["need_info"] = Field(description="A fact that is missing is asked for; it denies nothing.")
     contradicts_itself: Literal["need_info", "refer"] = Field(description="The claim contradicts itself.")
     contradicts_other_record: Literal["need_info", "refer"] = Field(
         description="Records of different origin contradict one another."
@@ -44,7 +46,7 @@ class FactHandling(Document):
 class AbsentServiceRecord(Document):
     """When the absence of a service record counts as the service not having been done."""
 
-    counts_as: Literal["ask_first", "not_done"]
+    counts_as: Literal["ask_first", "not_done"] = Field(description="Whether an absent record is asked for first.")
     not_done_when: tuple[AbsenceProof, ...] = Field(
         description="Under ask_first, what turns an absence into 'not done'."
     )
@@ -73,10 +75,13 @@ class MeterConventions(Document):
 class Conventions(Document):
     """One published version of a maker's conventions."""
 
+    format: int = Field(default=upcast.CONVENTIONS.current, description="Format of this document; left out, the first.")
     conventions: Name = Field(description="Name of the set; policies pin it as name@version.")
-    version: int = Field(ge=1)
-    title: str
-    last_covered_day: Literal["day_before_anniversary", "anniversary"]
+    version: int = Field(ge=1, le=999_999, description="Number of this version; a published version is never edited.")
+    title: str = Field(min_length=1, max_length=200, description="What these conventions have in common.")
+    last_covered_day: Literal["day_before_anniversary", "anniversary"] = Field(
+        description="Whether a term of months ends with the day before its anniversary, or with the anniversary."
+    )
     month_end: Literal["clamp_from_start", "roll_to_next_month"] = Field(
         description="29 Feb + 12 months: 28 Feb (clamp) or 1 March (roll); always counted once from the start."
     )
@@ -84,7 +89,7 @@ class Conventions(Document):
         description="Whether a reading equal to a cap is inside it."
     )
     percent_window: Literal["of_interval", "of_due_value"] = Field(
-        description="What 10% of a service point in hours is taken of: the hours since the due point before, or its value."
+        description="What 10% of a service point in hours is taken of: the hours since the one before, or its own."
     )
     calendar_percent: Literal["of_thirty_day_months", "of_actual_days"] = Field(
         description="What 10% of a calendar interval is taken of."
@@ -95,7 +100,9 @@ class Conventions(Document):
     same_day_service: Literal["counts", "does_not_count"] = Field(
         description="Whether a service on the day of the failure, at no higher reading, is evidence."
     )
-    share: Literal["exact"] | RoundedShare
+    share: Literal["exact"] | RoundedShare = Field(
+        description="Whether a paid share stays exact until it meets money (most makers), or is rounded before."
+    )
     money: MoneyRounding
     deduction_order: tuple[Deduction, ...] = Field(
         description="Order of the money steps; exclusions always come first because they decide, not calculate."
@@ -109,6 +116,16 @@ class Conventions(Document):
     facts: FactHandling
     absent_service_record: AbsentServiceRecord
     meter: MeterConventions
+
+    @model_validator(mode="before")
+    @classmethod
+    def _in_the_current_format(cls, value: Any) -> Any:
+        return upcast.CONVENTIONS.upcast(value) if isinstance(value, Mapping) else value
+
+    @field_validator("format", mode="before")
+    @classmethod
+    def _format_is_read(cls, value: Any) -> int:
+        return upcast.CONVENTIONS.known(value)
 
     @field_validator("deduction_order")
     @classmethod

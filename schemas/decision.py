@@ -50,7 +50,13 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step of the arithmetic: ``before`` less ``moved`` (borne by ``bearer``) gives ``after``."""
+    """One step of the arithmetic: ``before - after`` moves to ``bearer`` (in the step ``added``: joins the claim).
+
+    ``exact`` is the running amount after the step before it is rounded (decimal, or n/d). It follows from the step
+    before: times ``factor``, or less ``amount`` (``added``: plus), never below 0. ``after`` is it in minor units, rounded
+    as the conventions say; where whole minor units are taken (deductible, caps, open) it is ``before - amount``.
+    An ``added`` step with a bearer is borne by that one at once and leaves the running amount as it is.
+    """
 
     step: Literal[
         "claimed", "exchange", "added", "allowance", "share", "deductible", "caps", "open", "not_covered", "either_or"
@@ -61,6 +67,8 @@ class Step:
     after: Decimal
     bearer: CostBearer | Literal["open"] | None = None
     factor: str | None = None
+    amount: str | None = None
+    exact: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,11 +142,15 @@ class LineDecision:
 
 @dataclass(frozen=True, slots=True)
 class Payout:
-    """What the maker pays the dealer, in the dealer's currency; ``rates`` names the rows used."""
+    """What the maker pays the dealer, in the dealer's currency; ``rates`` names the rows used.
+
+    ``held`` lists the sums that wait for an exchange rate and are not part of ``amount``, each with why.
+    """
 
     currency: str
     amount: Decimal
     rates: tuple[str, ...]
+    held: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

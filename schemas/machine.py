@@ -50,7 +50,10 @@ class FittedComponent(Document):
     fitted_at: Hours | None = Field(default=None, description="Machine hours at fitting.")
     fitted_as: Fitting = "factory"
     removed_on: date | None = None
-    kit_parts: tuple[Word, ...] = Field(default=(), description="The kit's own components, for kit_only terms.")
+    kit_parts: tuple[Word, ...] = Field(
+        default=(),
+        description="The parts a kit brought, where it was added to ``component``; left out, it is the component.",
+    )
 
 
 class Storage(Document):

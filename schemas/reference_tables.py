@@ -3,10 +3,12 @@
 A row holds from its own date until the next row with the same key; nothing is interpolated.
 """
 
+from collections import Counter
+from collections.abc import Hashable, Iterable
 from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from schemas.quantities import Amount, Currency, Document, Hours, Name, Number, RecordId, Word
 
@@ -16,16 +18,41 @@ class Row(Document):
 
 
 class PriceRow(Row):
+    """What one unit of a part costs, or which part number took its place."""
+
     part: RecordId
-    net: Amount
+    net: Amount | None = Field(default=None, description="Dealer net of one unit; left out only for a superseded part.")
     list_price: Amount | None = None
+    superseded_by: RecordId | None = Field(
+        default=None, description="From this day the part is sold under this number, at that number's price."
+    )
+
+    @model_validator(mode="after")
+    def _priced_or_superseded(self) -> "PriceRow":
+        if (self.net is None) == (self.superseded_by is None):
+            raise ValueError(
+                f"part {self.part} from {self.from_}: state either net, its price, or superseded_by, its new number"
+            )
+        if self.superseded_by is not None and self.list_price is not None:
+            raise ValueError(
+                f"part {self.part} from {self.from_}: state the list price in the row of {self.superseded_by}, its new number"
+            )
+        if self.superseded_by == self.part:
+            raise ValueError(f"part {self.part} from {self.from_}: a part cannot supersede itself")
+        return self
 
 
 class FlatTimeRow(Row):
-    """Hours an operation may take; ``together`` replaces the sum when all of ``operations`` are in one visit."""
+    """Hours an operation may take; with several ``operations``, the hours of all of them done in one visit."""
 
     operations: tuple[RecordId, ...] = Field(min_length=1)
     hours: Hours
+
+    @model_validator(mode="after")
+    def _each_operation_once(self) -> "FlatTimeRow":
+        if len(set(self.operations)) != len(self.operations):
+            raise ValueError(f"operations {', '.join(self.operations)}: name each operation once")
+        return self
 
 
 class LabourRateRow(Row):
@@ -35,7 +62,7 @@ class LabourRateRow(Row):
 
 class ExchangeRateRow(Row):
     one: Currency
-    is_worth: Number = Field(description="Units of the other currency for one unit, as published.")
+    is_worth: Number = Field(gt=0, description="Units of the other currency for one unit, as published.")
     in_: Currency = Field(alias="in")
 
 
@@ -55,15 +82,31 @@ class Table(Document):
     version: int = Field(ge=1)
 
 
+def _each_key_once_a_day(table: str, rows: Iterable[tuple[Hashable, date]]) -> None:
+    twice = sorted(f"{key} from {day}" for (key, day), count in Counter(rows).items() if count > 1)
+    if twice:
+        raise ValueError(f"{table} has two rows for {twice[0]}; keep the one that holds")
+
+
 class PriceTable(Table):
     kind: Literal["prices"]
     currency: Currency
     rows: tuple[PriceRow, ...]
 
+    @model_validator(mode="after")
+    def _one_row_a_day(self) -> "PriceTable":
+        _each_key_once_a_day(self.table, ((row.part, row.from_) for row in self.rows))
+        return self
+
 
 class FlatTimeTable(Table):
     kind: Literal["flat_times"]
     rows: tuple[FlatTimeRow, ...]
+
+    @model_validator(mode="after")
+    def _one_row_a_day(self) -> "FlatTimeTable":
+        _each_key_once_a_day(self.table, ((" and ".join(sorted(row.operations)), row.from_) for row in self.rows))
+        return self
 
 
 class LabourRateTable(Table):
@@ -71,10 +114,20 @@ class LabourRateTable(Table):
     currency: Currency
     rows: tuple[LabourRateRow, ...]
 
+    @model_validator(mode="after")
+    def _one_row_a_day(self) -> "LabourRateTable":
+        _each_key_once_a_day(self.table, ((row.dealer, row.from_) for row in self.rows))
+        return self
+
 
 class ExchangeRateTable(Table):
     kind: Literal["exchange_rates"]
     rows: tuple[ExchangeRateRow, ...]
+
+    @model_validator(mode="after")
+    def _one_row_a_day(self) -> "ExchangeRateTable":
+        _each_key_once_a_day(self.table, ((f"{row.one} in {row.in_}", row.from_) for row in self.rows))
+        return self
 
 
 class FluidTable(Table):

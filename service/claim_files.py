@@ -59,7 +59,7 @@ def gather(claim: Claim, on_file: OnFile, policy_currencies: Iterable[str], deci
     currencies = {claim.currency, dealer.currency, *policy_currencies, *(p.currency for p in payments)}
     currencies |= {table.currency for table in on_file.tables if isinstance(table, PriceTable | LabourRateTable)}
     currencies |= {machine.currency} if machine.currency is not None else set()
-    keys = _Keys.of(claim, services, currencies)
+    keys = _Keys.of(claim, services, currencies, on_file.tables)
     return ClaimFile(
         machine=machine,
         services=tuple(sorted(services, key=lambda record: record.record)),
@@ -83,9 +83,15 @@ class _Keys:
     fluids: frozenset[str]
 
     @classmethod
-    def of(cls, claim: Claim, services: Iterable[ServiceRecord], currencies: Iterable[str]) -> "_Keys":
+    def of(
+        cls,
+        claim: Claim,
+        services: Iterable[ServiceRecord],
+        currencies: Iterable[str],
+        tables: Iterable[ReferenceTable],
+    ) -> "_Keys":
         return cls(
-            parts=frozenset(line.part_number for line in claim.lines if line.part_number is not None),
+            parts=_with_successors((line.part_number for line in claim.lines), tables),
             operations=frozenset(line.operation for line in claim.lines if line.operation is not None),
             dealer=claim.dealer,
             currencies=frozenset(currencies),
@@ -110,6 +116,17 @@ class _Keys:
                 return table.model_copy(update={"rows": tuple(r for r in table.rows if r.fluid in self.fluids)})
             case PartComponentTable():
                 return table.model_copy(update={"rows": tuple(r for r in table.rows if r.part in self.parts)})
+
+
+def _with_successors(parts: Iterable[str | None], tables: Iterable[ReferenceTable]) -> frozenset[str]:
+    """Return part numbers with those that took their place: a superseded part is priced under its new number."""
+    rows = [row for table in tables if isinstance(table, PriceTable) for row in table.rows]
+    found = {part for part in parts if part is not None}
+    waiting = set(found)
+    while waiting:
+        waiting = {r.superseded_by for r in rows if r.part in waiting and r.superseded_by is not None} - found
+        found |= waiting
+    return frozenset(found)
 
 
 def by_serial(records: Iterable[ServiceRecord]) -> dict[str, tuple[ServiceRecord, ...]]:

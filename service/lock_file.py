@@ -105,9 +105,9 @@ def _what_changed(policy: CompiledPolicy, changed: set[str], published: Publishe
     return f"{policy.name} is published, and its terms have changed since."
 
 
-def with_versions(book: PolicyBook, published: Published) -> tuple[Published, tuple[str, ...]]:
-    """Return what is published once the book is, and the names that were not published before."""
-    policies = {**published.policies, **{name: policy.digest for name, policy in book.by_name.items()}}
-    pinned = {conventions_ref(policy): conventions_digest(policy) for policy in book.by_name.values()}
-    new = tuple(name for name in book.by_name if name not in published.policies)
-    return Published(policies, {**published.conventions, **pinned}), new
+def with_versions(book: PolicyBook, own: Published, known: Published) -> tuple[Published, tuple[str, ...]]:
+    """Return ``own`` with the versions of the book that are in no lock file yet (``known``), and their names."""
+    new = tuple(name for name in book.by_name if name not in known.policies)
+    pinned = {conventions_ref(book.policy(name)): conventions_digest(book.policy(name)) for name in new}
+    policies = {name: book.policy(name).digest for name in new}
+    return Published({**own.policies, **policies}, {**own.conventions, **pinned}), new

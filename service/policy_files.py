@@ -6,7 +6,7 @@ may lie beside them. The two ready-made sets of conventions need not be copied i
 
 import json
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -45,12 +45,12 @@ class _Found:
     passed_over: tuple[Path, ...]
 
 
-def load_policies(*places: Path) -> PolicyDirectory:
-    """Return the book of the policies in these files and directories.
+def load_policies(*places: Path, only: Set[str] | None = None) -> PolicyDirectory:
+    """Return the book of the policies in these files and directories, or of some of them, by name@version.
 
     Raises InputRefused with every fault: of the documents, of the book, and of versions that are published and changed.
     """
-    found = _find(places)
+    found = _find(places, only)
     if not found.policies:
         where = ", ".join(str(place) for place in places)
         raise refused(Path(where), "no policy is found here.", "A policy begins with `policy: name` and `version: 1`.")
@@ -58,9 +58,9 @@ def load_policies(*places: Path) -> PolicyDirectory:
     try:
         book = build_book([policy for policy, _ in found.policies.values()], found.conventions.values())
     except BookRefused as error:
-        raise InputRefused(_book_faults(error, documents)) from error
+        raise InputRefused(_book_faults(error, found)) from error
     directory = PolicyDirectory(book, documents, found.passed_over)
-    faults = [fault for lock in lock_files(*places) for fault in _published_faults(directory, lock, places)]
+    faults = [fault for lock in lock_files(*places) for fault in _published_faults(directory, lock, places if only is None else ())]
     if faults:
         raise InputRefused(faults)
     return directory
@@ -84,18 +84,18 @@ def read_policy_source(*places: Path) -> PolicySource:
     """
     policies: dict[str, dict[str, Any]] = {}
     conventions: dict[str, dict[str, Any]] = {}
-    for file in document_files(*places, READY_MADE_CONVENTIONS):
+    for file in document_files(*places, *_conventions_beside(places)):
         tree = read_document(file).tree
         if not isinstance(tree, dict) or "version" not in tree:
             continue
         if "policy" in tree:
-            policies[f"{tree['policy']}@{tree['version']}"] = tree
+            policies.setdefault(f"{tree['policy']}@{tree['version']}", tree)
         elif "conventions" in tree:
             conventions.setdefault(f"{tree['conventions']}@{tree['version']}", tree)
     return PolicySource(policies, conventions)
 
 
-def _find(places: Iterable[Path]) -> _Found:
+def _find(places: Iterable[Path], only: Set[str] | None) -> _Found:
     policies: dict[str, tuple[CoveragePolicy, ParsedDocument]] = {}
     conventions: dict[str, tuple[Conventions, ParsedDocument]] = {}
     faults: list[Fault] = []
@@ -107,6 +107,8 @@ def _find(places: Iterable[Path]) -> _Found:
             faults += error.faults
             continue
         kind = _kind(document.tree)
+        if kind == "policy" and only is not None and _name_of(document.tree) not in only:
+            continue
         try:
             if kind == "policy":
                 policy = checked(CoveragePolicy, document)
@@ -124,7 +126,11 @@ def _find(places: Iterable[Path]) -> _Found:
     if faults:
         raise InputRefused(faults)
     pinned = {name: one for name, (one, _) in conventions.items()}
-    return _Found(policies, {**_ready_made(policies, pinned), **pinned}, tuple(passed_over))
+    return _Found(policies, {**_pinned_elsewhere(places, policies, pinned), **pinned}, tuple(passed_over))
+
+
+def _name_of(tree: Tree) -> str:
+    return f"{tree.get('policy')}@{tree.get('version')}" if isinstance(tree, dict) else ""
 
 
 def _kind(tree: Tree) -> str:
@@ -153,18 +159,38 @@ def _twice(name: str, known: Mapping[str, tuple[Any, ParsedDocument]], document:
     return [document.fault(("version",), message, "Give one of the two another version, or remove it.")]
 
 
-def _ready_made(policies: Mapping[str, tuple[CoveragePolicy, ParsedDocument]], own: Iterable[str]) -> dict[str, Any]:
+def _pinned_elsewhere(
+    places: Iterable[Path], policies: Mapping[str, tuple[CoveragePolicy, ParsedDocument]], own: Iterable[str]
+) -> dict[str, Any]:
     wanted = {str(policy.conventions) for policy, _ in policies.values()} - set(own)
-    if not wanted:
-        return {}
-    shipped = [checked(Conventions, read_document(file)) for file in document_files(READY_MADE_CONVENTIONS)]
-    return {name: one for one in shipped if (name := f"{one.conventions}@{one.version}") in wanted}
+    found: dict[str, Conventions] = {}
+    for directory in _conventions_beside(places) if wanted else ():
+        for file in document_files(directory):
+            document = read_document(file)
+            if _kind(document.tree) == "conventions":
+                one = checked(Conventions, document)
+                found.setdefault(f"{one.conventions}@{one.version}", one)
+    return {name: one for name, one in found.items() if name in wanted}
 
 
-def _book_faults(error: BookRefused, documents: Mapping[str, ParsedDocument]) -> Iterator[Fault]:
+def _conventions_beside(places: Iterable[Path]) -> Iterator[Path]:
+    """Yield where pinned conventions may lie outside a place: in a folder conventions beside it, or ready-made."""
+    for place in places:
+        directory = place.resolve() if place.is_dir() else place.resolve().parent
+        for beside in (directory / "conventions", directory.parent / "conventions"):
+            if beside.is_dir():
+                yield beside
+    yield READY_MADE_CONVENTIONS
+
+
+def _book_faults(error: BookRefused, found: _Found) -> Iterator[Fault]:
     for one in error.faults:
-        document = documents[str(one.policy)]
-        yield with_clause(document.fault(tuple(one.path), f"{one.policy}: {one.message}"), document)
+        if str(one.policy) in found.policies:
+            document = found.policies[str(one.policy)][1]
+            message = f"{one.policy}: {one.message}"
+            yield with_clause(document.fault(tuple(one.path), message, one.way_out), document)
+        else:  # about conventions
+            yield Fault(str(one.policy), 1, None, "", one.message, one.way_out)
 
 
 def _published_faults(directory: PolicyDirectory, lock: Path, places: Iterable[Path]) -> Iterator[Fault]:
@@ -182,6 +208,44 @@ def _published_faults(directory: PolicyDirectory, lock: Path, places: Iterable[P
         message = f"{name} is published, but its file is no longer here."
         way_out = "Put it back: decisions were made under it, and are made again in a replay."
         yield Fault(str(lock), line, None, "", message, way_out)
+
+
+def load_with_fall_backs(file: Path) -> tuple[PolicyDirectory, str]:
+    """Return the book of one policy file with the versions it falls back to, which lie beside it, and its name.
+
+    Raises InputRefused with the faults of these alone: other policies in the directory play no part.
+    """
+    document = read_document(file)
+    if _kind(document.tree) != "policy":
+        raise refused(file, "this is no policy.", "A policy begins with `policy: name` and `version: 1`.")
+    name = str(checked_policy(document).ref)
+    beside = read_policy_source(file.resolve().parent).policies
+    wanted, waiting = {name}, [name]
+    while waiting:
+        for target in _fall_backs_in(beside.get(waiting.pop(), document.tree)):
+            if target not in wanted:
+                wanted.add(target)
+                waiting.append(target)
+    return load_policies(file, file.parent, only=wanted), name
+
+
+def checked_policy(document: ParsedDocument) -> CoveragePolicy:
+    """Return a document as a policy; raises InputRefused with every fault and its clause."""
+    try:
+        return checked(CoveragePolicy, document)
+    except InputRefused as error:
+        raise InputRefused([with_clause(fault, document) for fault in error.faults]) from error
+
+
+def _fall_backs_in(tree: Any) -> Iterator[str]:
+    if isinstance(tree, Mapping):
+        for key, value in tree.items():
+            if key == "fall_back_to":
+                yield str(value)
+            yield from _fall_backs_in(value)
+    elif isinstance(tree, list):
+        for value in tree:
+            yield from _fall_backs_in(value)
 
 
 def path_steps(path: str) -> TreePath:

@@ -1,8 +1,8 @@
 """Reading records and tables from files, one document or a list of them a file, into what is on file by key."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from pydantic import BaseModel, TypeAdapter
 
@@ -78,10 +78,9 @@ def read_tables(*places: Path) -> tuple[ReferenceTable, ...]:
 def _by_key(model: type[Record], file: Path, key_of: Callable[[Record], str]) -> dict[str, Record]:
     """Return the records of a file by key; a file holds one record or a list of them."""
     document = read_document(file)
-    records: Iterable[Any]
     if isinstance(document.tree, list):
         adapter: TypeAdapter[list[Record]] = TypeAdapter(list[model])  # type: ignore[valid-type]
-        records = checked(adapter, document)
+        records: list[Record] = checked(adapter, document)
     else:
         records = [checked(model, document)]
     found: dict[str, Record] = {}

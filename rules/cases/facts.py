@@ -58,8 +58,6 @@ def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: 
     payments = _by_id(merged(base.earlier_payments, case.earlier_payments), "id")
     payments = [{"claim": "C-0", "item": "parts", "currency": currency, **p} for p in payments]
     decided = case.decided_on or base.decided_on or _late_enough(claim)
-    used = {currency, claim["currency"], dealer["currency"], *(p["currency"] for p in payments)}
-    used |= {machine["currency"]} if "currency" in machine else set()
     return ClaimFile.model_validate(
         {
             "machine": machine,
@@ -68,7 +66,7 @@ def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: 
             "dealer": dealer,
             "tables": tables,
             "earlier_payments": payments,
-            "currency_exponents": {code: exponents[code] for code in sorted(used) if code in exponents},
+            "currency_exponents": dict(exponents),
             "decided_on": decided,
         }
     )

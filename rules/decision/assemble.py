@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any
+from typing import Any, get_args
 
 import orjson
 
@@ -19,9 +19,11 @@ from rules.plain import hours_text
 from rules.policy_book.compiled import CompiledPolicy
 from rules.rounding import as_money, minor_units
 from rules.rule_base.driver import Firing as RuleFiring
-from rules.settlement.settle import LineMoney
+from rules.settlement.desk import DAY_WORDS
+from rules.settlement.exact import GRAINS, minor_of
+from rules.settlement.money import LineMoney
 from rules.settlement.tables import Tables
-from schemas.canonical import digest
+from schemas.canonical import canonical_bytes, digest
 from schemas.claim_file import ClaimFile
 from schemas.decision import (
     CAUTIONS,
@@ -32,6 +34,7 @@ from schemas.decision import (
     Firing,
     LineDecision,
     Measure,
+    Outcome,
     Payout,
     Proposal,
     Question,
@@ -122,31 +125,43 @@ def question_words(fact: OpenFact, details: Mapping[str, Sequence[str]]) -> str:
 
 
 def _considered(shown: LineResult) -> tuple[Considered, ...]:
+    """Return the coverages that lost or do not apply, with what they would pay before claim-level steps."""
+    money = shown.money
     others = [
         Considered(
-            v.payer.name,
-            v.state,
-            None,
-            "it pays the customer less" if v.state == "covered" else ", ".join(r.code for r in v.reasons) or v.state,
+            view.payer.name,
+            view.state,
+            as_money(minor_units(view.estimate, money.exponent, "half_up"), money.exponent)
+            if view.state == "covered"
+            else None,
+            "it pays the customer no more" if view.state == "covered" else ", ".join(r.code for r in view.reasons),
         )
-        for v in shown.others
+        for view in shown.others
     ]
     others += [Considered(policy.name, "does_not_apply", None, KINDS[code].text) for policy, code in shown.refused]
     return tuple(sorted(others, key=lambda c: (c.policy, c.why)))
 
 
+# The published table of states: the first row whose ``only`` holds every outcome of the claim, and whose ``some`` holds
+# at least one, gives the status.
+STATUS_TABLE: tuple[tuple[Status, frozenset[Outcome], frozenset[Outcome]], ...] = tuple(
+    (status, frozenset(only), frozenset(some))  # type: ignore[misc]
+    for status, only, some in (
+        ("paid_in_full", ("pay",), ("pay",)),
+        ("denied", ("deny",), ("deny",)),
+        ("nothing_due", ("pay_zero", "deny"), ("pay_zero",)),
+        ("held_for_person", ("refer", "deny"), ("refer",)),
+        ("waiting_for_dealer", ("need_info", "deny"), ("need_info",)),
+        ("paid_in_part", ("pay", "pay_part", "pay_zero", "deny"), ("pay", "pay_part")),
+        ("partly_decided", get_args(Outcome), get_args(Outcome)),
+    )
+)
+
+
 def status_of(lines: Sequence[LineDecision]) -> Status:
-    """Return the claim's status: the published table of states, first row that fits."""
+    """Return the claim's status by the published table."""
     outcomes = {line.outcome for line in lines}
-    if outcomes == {"pay"}:
-        return "paid_in_full"
-    if outcomes == {"deny"}:
-        return "denied"
-    if "refer" in outcomes:
-        return "held_for_person" if outcomes <= {"refer", "deny"} else "partly_decided"
-    if "need_info" in outcomes:
-        return "waiting_for_dealer" if outcomes <= {"need_info", "deny"} else "partly_decided"
-    return "nothing_due" if outcomes <= {"pay_zero", "deny"} else "paid_in_part"
+    return next(status for status, only, some in STATUS_TABLE if outcomes <= only and outcomes & some)
 
 
 def questions_of(merged: Sequence[MergedLine], claim_file: ClaimFile) -> tuple[Question, ...]:
@@ -167,29 +182,37 @@ def questions_of(merged: Sequence[MergedLine], claim_file: ClaimFile) -> tuple[Q
 
 
 def payout_of(merged: Sequence[MergedLine], claim_file: ClaimFile, tables: Tables) -> Payout:
-    """Return what the dealer gets: sums of each payer's currency, converted last, rounded once."""
+    """Return what the dealer gets: sums of each payer's currency, converted last, rounded once.
+
+    A sum without an exchange rate is held, with why, and is not part of the amount.
+    """
     target = claim_file.dealer.currency
-    sums: dict[tuple[str, str], tuple[int, CompiledPolicy, int]] = {}
+    sums: dict[tuple[str, str, str], tuple[int, CompiledPolicy, LineMoney]] = {}
     for line in merged:
         view = line.shown.view
         if view is None or not line.maker:
             continue
-        key = (view.payer.terms.currency, view.payer.conventions.exchange_rate_on)
+        conventions = view.payer.conventions
+        key = (view.payer.terms.currency, conventions.exchange_rate_on, conventions.rate_gap)
         known = sums.get(key)
-        sums[key] = ((known[0] if known else 0) + line.maker, view.payer, line.shown.money.exponent)
-    total, rates = Fraction(0), []
-    mode = "half_up"
-    for (currency, _), (units, payer, exponent) in sorted(sums.items(), key=lambda item: item[0]):
+        sums[key] = ((known[0] if known else 0) + line.maker, view.payer, line.shown.money)
+    total, mode = Fraction(0), "half_up"
+    rates: list[str] = []
+    held: list[str] = []
+    for (currency, which, gap), (units, payer, money) in sorted(sums.items(), key=lambda item: item[0]):
         mode = payer.conventions.money.round
-        day = getattr(claim_file.claim, payer.conventions.exchange_rate_on) or claim_file.claim.failed_on
-        found = tables.rate(currency, target, day, "previous_published")
-        if found is None:
-            return Payout(currency, as_money(units, exponent), (f"no rate {currency} to {target} is on file",))
-        if currency != target:
+        day = getattr(claim_file.claim, which)
+        if currency == target:
+            total += Fraction(units, 10**money.exponent)
+        elif day is None:
+            held.append(f"{money.money(units)} {currency}: {DAY_WORDS[which]}, whose rate converts it, is not on file")
+        elif (found := tables.rate(currency, target, day, gap)) is None:
+            held.append(f"{money.money(units)} {currency}: no exchange rate to {target} is on file for {day}")
+        else:
             rates.append(found.row)
-        total += Fraction(units, 10**exponent) * found.value
-    exponent = claim_file.currency_exponents.get(target, 2)
-    return Payout(target, as_money(minor_units(total, exponent, mode), exponent), tuple(rates))
+            total += Fraction(units, 10**money.exponent) * found.value
+    minor = minor_of(claim_file, target, mode)
+    return Payout(target, as_money(minor.units(total * GRAINS), minor.exponent), tuple(rates), tuple(held))
 
 
 def proposals_of(worlds: Sequence[WorldResult]) -> tuple[Proposal, ...]:
@@ -259,6 +282,11 @@ def text_of(value: Any) -> Any:
 def decision_document(decision: Decision) -> dict[str, Any]:
     """Return the decision as plain JSON values, amounts as text."""
     return dict(orjson.loads(orjson.dumps(replace(decision, document={}), default=text_of)))
+
+
+def decision_bytes(decision: Decision) -> bytes:
+    """Return the canonical bytes (RFC 8785) of a decision's document, digests included: what is stored."""
+    return canonical_bytes(decision.document)
 
 
 def sealed(

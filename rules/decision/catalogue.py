@@ -97,6 +97,9 @@ def _kinds() -> tuple[ReasonKind, ...]:
         ReasonKind("before_term", "refer", "The failure lies before the start of term.", None, "statement"),
         ReasonKind("exchange_rate_missing", "refer", "An exchange rate is missing.", None, "table_row"),
         ReasonKind("price_not_listed", "refer", "The part is on no price list in force.", None, "table_row"),
+        ReasonKind("amount_missing", "refer", "The line states no amount to pay.", None, "statement"),
+        ReasonKind("labour_undecided", "refer", "It is a share of labour that is not decided.", None, None),
+        ReasonKind("cause_undecided", "refer", "The failure said to have ruined it is not decided.", None, None),
         ReasonKind("price_paid_missing", "ask", "What the owner paid for the part is not on file.", None, "statement"),
         ReasonKind("labour_rate_missing", "refer", "The dealer's labour rate is not on file.", None, "table_row"),
         ReasonKind("no_flat_rate_time", "refer", "The operation has no flat-rate time.", None, "table_row"),
@@ -153,6 +156,7 @@ def _kinds() -> tuple[ReasonKind, ...]:
         ReasonKind("caused_by_covered_failure", "note", "Paid because a covered failure ruined it.", None, None),
         ReasonKind("reading_set_aside", "note", "A reading was set aside.", None, None),
         ReasonKind("meter_changed", "note", "The hour meter was changed.", None, None),
+        ReasonKind("part_superseded", "note", "The part number was superseded.", None, None),
         ReasonKind("converted", "note", "Amounts were converted at a published rate.", None, None),
         ReasonKind("other_coverage_pays_more", "note", "Another coverage pays the customer more.", None, None),
     )

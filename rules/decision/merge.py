@@ -50,6 +50,8 @@ def merge(explored: Explored, index: int) -> MergedLine:
     owner = min(line.money.owner for line, _ in results)
     dealer = min(line.money.dealer for line, _ in results)
     other_payer = min(line.money.other_payer for line, _ in results)
+    if len({line.money.currency for line, _ in results}) > 1:  # amounts of several currencies have no least one
+        maker = owner = dealer = other_payer = 0
     rest = shown.money.claimed + shown.money.added - maker - owner - dealer - other_payer
     held = any(fact.asks == "person" for fact in facts) or not explored.complete
     return MergedLine(

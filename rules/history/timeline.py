@@ -1,38 +1,68 @@
-"""Machine hours from meter readings: offsets of replaced meters, spikes, stuck meters, impossible last readings.
+"""Machine hours from meter readings: offsets of replaced meters, spikes, stuck meters, impossible readings.
 
-What is certain becomes a number; what is not becomes bounds and an open fact. Nothing here knows a policy.
+What is certain becomes a number; what is not becomes bounds that hold the true value, and an open fact. Nothing here
+knows a policy. A reading stands for its whole day: a record of that day without one of its own takes it.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
+from typing import Literal
 
+from rules.history.readings import (
+    CLAIM_READING,
+    REPAIR_READING,
+    Observed,
+    agreeing_runs,
+    readings_by_meter,
+    stuck_groups,
+)
 from rules.open_facts import OpenFact
 from schemas.claim_file import ClaimFile
 from schemas.conventions import FactHandling, MeterConventions
 from schemas.machine import MeterChange
 from schemas.quantities import centihours
 
+__all__ = ["CLAIM_READING", "REPAIR_READING", "HoursBounds", "Timeline", "build_timeline", "hours_text"]
+
 
 @dataclass(frozen=True, slots=True)
-class Sighting:
-    """A meter reading turned into machine hours (hundredths), with the record it came from."""
+class Shift:
+    """Hours that no meter showed, 0 to ``most`` (hundredths), added alike to everything after them."""
 
-    day: date
-    hours: int
-    record: str
-    shows_work: bool  # a service, a repair or a fuel log: the machine was in use
-    epoch: int  # meters before it, 0 for the first
+    fact: OpenFact
+    most: int
 
 
 @dataclass(frozen=True, slots=True)
 class HoursBounds:
-    """Machine hours (hundredths) between ``low`` and ``high``; ``fact`` is None when both are the same."""
+    """Machine hours (hundredths) between ``low`` and ``high``, both inside.
+
+    ``fact`` is what to ask where they differ. ``low_shifts`` and ``high_shifts`` say how many of the timeline's shifts
+    lie before each bound: ``low`` counts them as 0, ``high`` as their most. Where only the shifts are open, ``fact`` is
+    None.
+    """
 
     low: int
     high: int
     records: tuple[str, ...]
     fact: OpenFact | None = None
+    low_shifts: int = 0
+    high_shifts: int = 0
+
+    @property
+    def certain(self) -> bool:
+        return self.low == self.high
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """Machine hours known on a day, with the record they come from ("" for the new machine)."""
+
+    day: date
+    hours: HoursBounds
+    record: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,272 +74,303 @@ class HistoryNote:
 
 @dataclass(frozen=True, slots=True)
 class Timeline:
-    """Accepted sightings in order, hours at the failure, hours of each record, and what was set aside."""
+    """Sightings in order, hours at the failure, at each record and fitting, and what was set aside."""
 
     sightings: tuple[Sighting, ...]
     at_failure: HoursBounds | None  # None: the machine has no hour meter
-    of_records: dict[str, HoursBounds]
-    offset: HoursBounds | None  # the unknown offset of a meter replaced unread
+    of_records: dict[str, HoursBounds]  # by service record, and by fitting_key of a component
+    shifts: tuple[Shift, ...]
     notes: tuple[HistoryNote, ...]
+    at_repair: HoursBounds | None = None
 
     def most_on(self, day: date) -> int | None:
         """Return an upper bound of the machine hours at the beginning of ``day``, None when there is none."""
-        later = [s.hours for s in self.sightings if s.day >= day]
+        later = [s.hours.high for s in self.sightings if s.day >= day]
         if later:
             return min(later)
         return self.at_failure.high if self.at_failure is not None else None
 
 
+def fitting_key(component_record: str) -> str:
+    """Return the key under which a timeline keeps the machine hours at the fitting of a component."""
+    return f"fitting:{component_record}"
+
+
 def hours_text(hundredths: int) -> str:
     """Return hundredths of an hour as a reader writes them: 1,500.0 h."""
-    text = f"{hundredths // 100:,}.{hundredths % 100:02d}"
+    sign, rest = ("-", -hundredths) if hundredths < 0 else ("", hundredths)
+    text = f"{sign}{rest // 100:,}.{rest % 100:02d}"
     return f"{text[:-1] if text.endswith('0') else text} h"
-
-
-CLAIM_READING = "claim:reading"
-REPAIR_READING = "claim:repair_reading"
 
 
 def build_timeline(claim_file: ClaimFile, meter: MeterConventions, facts: FactHandling) -> Timeline:
     """Return the machine's timeline under a maker's meter conventions."""
     machine, claim = claim_file.machine, claim_file.claim
     if not machine.has_meter:
-        return Timeline((), None, {}, None, ())
+        return Timeline((), None, {}, (), ())
     changes = tuple(sorted(machine.meter_changes, key=lambda c: (c.on, c.id)))
-    raw = _raw_sightings(claim_file, changes)
-    offsets, unread = _offsets(raw, changes, meter)
-    resolved = [Sighting(s.day, s.hours + offsets[s.epoch], s.record, s.shows_work, s.epoch) for s in raw]
-    accepted, notes, doubtful = _without_spikes(resolved, meter)
-    per_day = centihours(meter.most_hours_a_day)
-    at_failure = _hours_at_failure(claim_file, accepted, doubtful, meter, facts)
-    if unread is not None and any(s.epoch for s in raw) and at_failure.fact is None:
-        at_failure = HoursBounds(
-            at_failure.low, at_failure.high + unread.high - unread.low, at_failure.records, unread.fact
-        )
+    walk = _Walk(claim_file, meter, facts, changes)
+    walk.run()
+    at_failure = walk.hours_at_failure()
     of_records: dict[str, HoursBounds] = {}
-    seen = {s.record: s for s in accepted}
     for record in claim_file.services:
-        if record.on > claim.failed_on:
-            continue
-        sighting = seen.get(record.record)
-        if sighting is not None:
-            slack = unread.high - unread.low if unread is not None and sighting.epoch else 0
-            fact = unread.fact if slack and unread is not None else None
-            of_records[record.record] = HoursBounds(sighting.hours, sighting.hours + slack, (record.record,), fact)
-        else:
-            of_records[record.record] = _bounds_on(record.on, accepted, per_day, at_failure, record.record, facts)
-    if changes:
-        last = changes[-1]
-        notes.append(
-            HistoryNote(
-                "meter_changed", f"meter {last.kind} on {last.on:%d %B %Y}; hours of both meters are added", (last.id,)
+        if record.on <= claim.failed_on:
+            words = f"the meter reading of service {record.record} on {record.on:%d %B %Y}"
+            of_records[record.record] = walk.hours_of(record.record, record.on, f"reading:{record.record}", words)
+    for fitted in machine.components:
+        if fitted.fitted_on is not None and fitted.fitted_at is None and fitted.fitted_on <= claim.failed_on:
+            words = f"the machine hours when {fitted.id} was fitted on {fitted.fitted_on:%d %B %Y}"
+            key = fitting_key(fitted.id)
+            of_records[key] = walk.hours_of(key, fitted.fitted_on, key, words)
+    notes = walk.notes
+    done = [c for c in changes if c.on <= claim.failed_on]
+    if done:
+        words = f"meter {done[-1].kind} on {done[-1].on:%d %B %Y}; hours of both meters are added"
+        notes.append(HistoryNote("meter_changed", words, (done[-1].id,)))
+    at_repair = next((s.hours for s in walk.sightings if s.record == REPAIR_READING), None)
+    return Timeline(tuple(walk.sightings), at_failure, of_records, tuple(walk.shifts), tuple(notes), at_repair)
+
+
+class _Walk:
+    """Walks over the meters in order and turns what they showed into machine hours; private to one timeline."""
+
+    def __init__(
+        self, claim_file: ClaimFile, meter: MeterConventions, facts: FactHandling, changes: Sequence[MeterChange]
+    ) -> None:
+        self.claim_file = claim_file
+        self.claim = claim_file.claim
+        self.meter = meter
+        self.facts = facts
+        self.changes = changes
+        self.per_day = centihours(meter.most_hours_a_day)
+        self.base = 0  # machine hours = base + reading + shifts so far
+        self.shifts: list[Shift] = []
+        self.sightings: list[Sighting] = []
+        self.notes: list[HistoryNote] = []
+        self.at_failure: HoursBounds | None = None
+
+    def run(self) -> None:
+        meters, contradiction = readings_by_meter(self.claim_file, self.changes, self.per_day)
+        for number, meter in enumerate(meters):
+            runs, spikes = agreeing_runs(
+                meter, self.per_day, set_aside_spikes=self.meter.single_spike == "drop_with_note"
             )
+            self.notes += [_spike_note(o) for o in sorted(spikes, key=lambda o: (o.day, o.record))]
+            self._meter(runs, last=all(len(m) == 1 for m in meters[number + 1 :]))
+            if number < len(self.changes):
+                self._change(self.changes[number], runs[-1][-1])
+        if contradiction is not None:
+            self._own_contradiction(*contradiction)
+
+    def _meter(self, runs: list[list[Observed]], *, last: bool) -> None:
+        start, shifts_before = self.base + runs[0][0].reading, len(self.shifts)
+        for number, run in enumerate(runs):
+            earlier = runs[number - 1][-1] if number else None
+            if earlier is not None and last and number == len(runs) - 1 and _is_claims_own(run):
+                self._doubtful_claim(earlier, run[0])
+                return
+            if earlier is not None:
+                self._cut(earlier, run[0])
+            later = runs[number + 1] if number + 1 < len(runs) else None
+            if later is None or (last and _is_claims_own(later) and later[0].reading > run[-1].reading):
+                self._run(run)
+            else:
+                # Either these readings are wrong or the later ones are: if these, the hours were no more than those.
+                high_end = self.base + later[0].reading
+                for observed in run:
+                    high = max(self.base + observed.reading, high_end)
+                    self._doubt(observed, HoursBounds(min(start, high), high, ()), shifts_before)
+
+    def _run(self, run: list[Observed]) -> None:
+        """Take readings that agree; hours lost while the meter was stuck are a shift for everything after."""
+        stuck = stuck_groups(run, self.meter, self.claim_file.machine.storage)
+        stopped: Observed | None = None
+        for observed in run:
+            group = next((g for g in stuck if g[0].reading == observed.reading and g[0] is not observed), None)
+            if group is not None and observed.reading == group[0].reading:
+                stopped = group[0]
+                lost = self.per_day * ((observed.day - stopped.day).days + 1)
+                hours = self.base + observed.reading
+                self._doubt(observed, HoursBounds(hours, hours + lost, ()), len(self.shifts), group)
+                continue
+            if stopped is not None:
+                self._lost(stopped, observed.day, observed.reading - stopped.reading)
+                stopped = None
+            self._certain(observed)
+        if stopped is not None:
+            self._lost(stopped, run[-1].day, 0)
+
+    def _lost(self, stopped: Observed, until: date, shown: int) -> None:
+        words = f"the machine hours while the meter stood at {hours_text(stopped.reading)} from {stopped.day:%d %B %Y}"
+        most = self.per_day * ((until - stopped.day).days + 1) - shown
+        self.shifts.append(Shift(OpenFact(f"stuck:{stopped.record}", "reading", "person", words), max(most, 0)))
+
+    def _certain(self, observed: Observed) -> None:
+        low, shifts = self.base + observed.reading, len(self.shifts)
+        high = low + sum(s.most for s in self.shifts)
+        bounds = HoursBounds(low, high, _records(observed), None, shifts, shifts)
+        self.sightings.append(Sighting(observed.day, bounds, observed.record))
+
+    def _doubt(
+        self, observed: Observed, bounds: HoursBounds, shifts: int, stuck: tuple[Observed, Observed] | None = None
+    ) -> None:
+        if observed.anchor == "age":
+            self._certain(observed)
+            return
+        if stuck is not None:
+            words = (
+                f"the machine hours on {observed.day:%d %B %Y}: the meter stood at {hours_text(observed.reading)} from"
+                f" {stuck[0].day:%d %B %Y} to {stuck[1].day:%d %B %Y} while the machine was at work"
+            )
+            key = "reading:stuck" if observed.record == CLAIM_READING else f"reading:{observed.record}"
+            fact = OpenFact(key, "reading", "person", words)
+        else:
+            words = (
+                f"the meter reading of {hours_text(observed.reading)} on {observed.day:%d %B %Y}"
+                f" ({_named(observed)}), which later readings contradict"
+            )
+            fact = self._fact(observed, self.facts.contradicts_other_record, words)
+        high = bounds.high + sum(s.most for s in self.shifts)
+        hours = replace(
+            bounds, high=high, records=_records(observed), fact=fact, low_shifts=shifts, high_shifts=len(self.shifts)
         )
-    return Timeline(tuple(accepted), at_failure, of_records, unread, tuple(notes))
+        self.sightings.append(Sighting(observed.day, hours, observed.record))
 
+    def _fact(self, observed: Observed, handling: Literal["need_info", "refer"], words: str) -> OpenFact:
+        key = "reading:failure" if observed.record == CLAIM_READING else f"reading:{observed.record}"
+        return OpenFact(key, "reading", "dealer" if handling == "need_info" else "person", words)
 
-def _raw_sightings(claim_file: ClaimFile, changes: tuple[MeterChange, ...]) -> list[Sighting]:
-    machine, claim = claim_file.machine, claim_file.claim
-    rows: list[tuple[date, int, str, bool]] = [
-        (r.on, centihours(r.hours), r.id, r.source == "fuel_log") for r in machine.readings if r.on <= claim.failed_on
-    ]
-    rows += [
-        (s.on, centihours(s.reading), s.record, True)
-        for s in claim_file.services
-        if s.reading is not None and s.on <= claim.failed_on
-    ]
-    if claim.reading is not None:
-        rows.append((claim.failed_on, centihours(claim.reading), CLAIM_READING, False))
-    rows.sort(key=lambda row: (row[0], row[2] == CLAIM_READING, row[1], row[2]))
-    return [Sighting(day, hours, record, work, _epoch(day, hours, changes)) for day, hours, record, work in rows]
+    def _cut(self, earlier: Observed, later: Observed) -> None:
+        """Readings contradict: an unrecorded change of the meter, or one side wrong. Everything after is shifted."""
+        days = (later.day - earlier.day).days + 1
+        if earlier.anchor == "age":
+            least, most = -later.reading, 0
+        else:
+            least = min(0, earlier.reading - later.reading)
+            most = max(0, earlier.reading + self.per_day * days - later.reading)
+        fact = self._fact(later, self.facts.contradicts_other_record, _doubt_words(later, earlier, self.per_day))
+        self.base += least
+        self.shifts.append(Shift(replace(fact, key=f"contradiction:{later.record}"), most - least))
 
-
-def _epoch(day: date, hours: int, changes: tuple[MeterChange, ...]) -> int:
-    epoch = 0
-    for change in changes:
-        old = None if change.old_reading is None else centihours(change.old_reading)
-        new = centihours(change.new_reading)
-        same_day_on_old_meter = change.on == day and (
-            hours == old or (old is not None and abs(hours - old) < abs(hours - new))
-        )
-        if change.on < day or (change.on == day and not same_day_on_old_meter):
-            epoch += 1
-    return epoch
-
-
-def _offsets(
-    raw: list[Sighting], changes: tuple[MeterChange, ...], meter: MeterConventions
-) -> tuple[list[int], HoursBounds | None]:
-    """Return the offset of each meter (lower bound where one was replaced unread) and the bounds of that unknown."""
-    offsets, unread = [0], None
-    for index, change in enumerate(changes):
+    def _change(self, change: MeterChange, last: Observed) -> None:
+        old = last.reading
         if change.old_reading is not None:
             old = centihours(change.old_reading)
         else:
-            before = [s for s in raw if s.epoch == index]
-            old = max((s.hours for s in before), default=0)
-            since = before[-1].day if before else change.on
-            most = old + centihours(meter.most_hours_a_day) * max((change.on - since).days, 1)
-            fact = OpenFact(
-                f"meter_change:{change.id}",
-                "reading",
-                "dealer",
-                f"what the old meter showed when it was replaced on {change.on:%d %B %Y} (record {change.id})",
-            )
-            low, high = (unread.low, unread.high) if unread is not None else (0, 0)
-            unread = HoursBounds(low, high + most - old, (change.id,), fact)
-        offsets.append(offsets[-1] + old - centihours(change.new_reading))
-    return offsets, unread
+            words = f"what the old meter showed when it was {change.kind} on {change.on:%d %B %Y} (record {change.id})"
+            most = self.per_day * (max((change.on - last.day).days, 0) + 1)
+            self.shifts.append(Shift(OpenFact(f"meter_change:{change.id}", "reading", "dealer", words), most))
+        self.base += old - centihours(change.new_reading)
 
+    def _doubtful_claim(self, earlier: Observed, claimed: Observed) -> None:
+        """The claim's reading is the last one and contradicts the one before: its own slip when it is too high."""
+        own_slip = claimed.reading > earlier.reading
+        handling = self.facts.contradicts_itself if own_slip else self.facts.contradicts_other_record
+        fact = self._fact(claimed, handling, _doubt_words(claimed, earlier, self.per_day))
+        fact = replace(fact, key="reading:failure")
+        possible = earlier.reading + self.per_day * ((self.claim.failed_on - earlier.day).days + 1)
+        low = self.base + min(earlier.reading, claimed.reading)
+        high = self.base + max(possible, claimed.reading) + sum(s.most for s in self.shifts)
+        shifts = len(self.shifts)
+        self.at_failure = HoursBounds(low, high, _records(claimed, earlier), fact, shifts, shifts)
 
-def _follows(earlier: Sighting, later: Sighting, per_day: int) -> bool:
-    """Return whether ``later`` can follow: no lower, and no more hours than the days between allow."""
-    days = (later.day - earlier.day).days
-    return earlier.hours <= later.hours <= earlier.hours + per_day * (days + 1)
-
-
-def _without_spikes(
-    sightings: list[Sighting], meter: MeterConventions
-) -> tuple[list[Sighting], list[HistoryNote], Sighting | None]:
-    """Drop single readings that the ones before and after contradict; return the doubtful rest, if any."""
-    per_day = centihours(meter.most_hours_a_day)
-    accepted: list[Sighting] = []
-    notes: list[HistoryNote] = []
-    index = 0
-    while index < len(sightings):
-        current = sightings[index]
-        if not accepted or _follows(accepted[-1], current, per_day):
-            accepted.append(current)
-            index += 1
-            continue
-        before = accepted[-2] if len(accepted) > 1 else None
-        following = sightings[index + 1] if index + 1 < len(sightings) else None
-        if (
-            accepted[-1].hours > current.hours
-            and (before is None or _follows(before, current, per_day))
-            and (following is None or _follows(current, following, per_day))
-            and not (before is None and following is None)
-        ):
-            dropped = accepted.pop()
-        elif following is not None and _follows(accepted[-1], following, per_day):
-            dropped = current
-            index += 1
-        else:
-            return accepted, notes, current
-        if meter.single_spike == "refer":
-            return accepted, notes, dropped
-        notes.append(
-            HistoryNote(
-                "reading_set_aside",
-                f"reading {hours_text(dropped.hours)} on {dropped.day:%d %B %Y} is set aside: the readings before and after"
-                " it contradict it",
-                (dropped.record,),
-            )
+    def _own_contradiction(self, failure: Observed, repair: Observed) -> None:
+        words = (
+            f"the meter reading at the failure: {hours_text(failure.reading)} at the failure on {failure.day:%d %B %Y}"
+            f" and {hours_text(repair.reading)} at the repair on {repair.day:%d %B %Y} contradict one another"
         )
-    return accepted, notes, None
-
-
-def _hours_at_failure(
-    claim_file: ClaimFile,
-    accepted: list[Sighting],
-    doubtful: Sighting | None,
-    meter: MeterConventions,
-    facts: FactHandling,
-) -> HoursBounds:
-    claim = claim_file.claim
-    per_day = centihours(meter.most_hours_a_day)
-    stuck = _stuck_since(accepted, meter)
-    if stuck is not None:
-        first, last = stuck
-        fact = OpenFact(
-            "reading:stuck",
-            "reading",
-            "person",
-            f"the machine hours at the failure: the meter stood at {hours_text(last.hours)} from"
-            f" {first.day:%d %B %Y} to {last.day:%d %B %Y} while the machine was at work",
+        fact = self._fact(failure, self.facts.contradicts_itself, words)
+        bounds = self._between(failure.day, fact, failure=True)
+        high = self.base + max(failure.reading, repair.reading) + sum(s.most for s in self.shifts)
+        self.at_failure = HoursBounds(
+            bounds.low, max(bounds.high, high), (CLAIM_READING,), fact, bounds.low_shifts, len(self.shifts)
         )
-        most = last.hours + per_day * (claim.failed_on - first.day).days
-        return HoursBounds(last.hours, most, (first.record, last.record), fact)
-    last_good = accepted[-1] if accepted else None
-    if doubtful is None and last_good is not None and last_good.record == CLAIM_READING:
-        return HoursBounds(last_good.hours, last_good.hours, (CLAIM_READING,))
-    known = [s for s in accepted if s.record != CLAIM_READING]
-    low = known[-1].hours if known else 0
-    since = known[-1].day if known else claim_file.machine.built_on
-    high = low + per_day * ((claim.failed_on - since).days + 1)
-    if claim.reading is None:
-        if claim.repair_reading is not None and claim_file.machine.meter_changes == ():
-            high = min(high, max(centihours(claim.repair_reading), low))
-        fact = OpenFact("reading:failure", "reading", "dealer", "the meter reading at the failure")
-        if low == high:
-            return HoursBounds(low, high, (known[-1].record,) if known else ())
-        return HoursBounds(low, high, tuple(s.record for s in known[-1:]), fact)
-    assert doubtful is not None
-    own_slip = doubtful.record == CLAIM_READING and doubtful.hours > low
-    handling = facts.contradicts_itself if own_slip else facts.contradicts_other_record
-    asks = "dealer" if handling == "need_info" else "person"
-    words = _doubt_words(doubtful, known, per_day)
-    if not own_slip:
-        low, high = min(low, doubtful.hours), max(high, doubtful.hours)
-    fact = OpenFact("reading:failure", "reading", "dealer" if asks == "dealer" else "person", words)
-    return HoursBounds(low, high, (doubtful.record, *(s.record for s in known[-1:])), fact)
+
+    def hours_at_failure(self) -> HoursBounds:
+        """Return the hours at the failure: the claim's reading, or between the sightings round it."""
+        if self.at_failure is None:
+            self.at_failure = next((s.hours for s in self.sightings if s.record == CLAIM_READING), None)
+        if self.at_failure is None:
+            fact = OpenFact("reading:failure", "reading", "dealer", "the meter reading at the failure")
+            self.at_failure = self._between(self.claim.failed_on, fact, failure=True)
+        return self.at_failure
+
+    def hours_of(self, record: str, day: date, key: str, words: str) -> HoursBounds:
+        """Return the hours of a service record or a fitting: as sighted, or between the sightings round its day."""
+        sighted = next((s.hours for s in self.sightings if s.record == record), None)
+        if sighted is not None:
+            return sighted
+        bounds = self._between(day, OpenFact(key, "reading", "dealer", ""), failure=False)
+        if bounds.fact is None:
+            return bounds
+        between = f"{words} (between {hours_text(bounds.low)} and {hours_text(bounds.high)})"
+        return replace(bounds, fact=replace(bounds.fact, words=between))
+
+    def _between(self, day: date, fact: OpenFact, *, failure: bool) -> HoursBounds:
+        """Return the tightest bounds that the sightings give for a day; ``failure``: the repair's reading is later."""
+        same = [s for s in self.sightings if s.day == day and s.record and not (failure and s.record == REPAIR_READING)]
+        lows = [(s.hours.low, s.hours.low_shifts, s.record) for s in self.sightings if s.day < day or s.record == ""]
+        highs = [
+            (s.hours.high, s.hours.high_shifts, s.record)
+            for s in self.sightings
+            if s.day > day or (failure and s.day == day and s.record == REPAIR_READING)
+        ]
+        highs += [
+            (s.hours.high + self.per_day * ((day - s.day).days + 1), s.hours.high_shifts, "")
+            for s in self.sightings
+            if s.day < day or s.record == ""
+        ]
+        if not failure and self.at_failure is not None:
+            highs.append((self.at_failure.high, self.at_failure.high_shifts, ""))
+        if same:
+            lowest = min(same, key=lambda s: s.hours.low)
+            highest = max(same, key=lambda s: s.hours.high)
+            lows.append((lowest.hours.low, lowest.hours.low_shifts, lowest.record))
+            highs.append((highest.hours.high, highest.hours.high_shifts, highest.record))
+        low, high = max(lows), min(highs)
+        records = tuple(dict.fromkeys(r for r in (low[2], high[2]) if r))
+        if low[1] == high[1] and high[0] - low[0] == sum(s.most for s in self.shifts[: low[1]]):
+            return HoursBounds(low[0], high[0], records, None, low[1], high[1])
+        return HoursBounds(low[0], max(high[0], low[0]), records, fact, low[1], high[1])
 
 
-def _doubt_words(doubtful: Sighting, known: list[Sighting], per_day: int) -> str:
-    if not known:
-        return f"the meter reading at the failure: {hours_text(doubtful.hours)} is more than the machine's age allows"
-    last = known[-1]
-    if doubtful.hours < last.hours:
-        return (
-            f"the meter reading of {hours_text(doubtful.hours)} on {doubtful.day:%d %B %Y} ({doubtful.record}), which is"
-            f" below {hours_text(last.hours)} on {last.day:%d %B %Y} ({last.record})"
-        )
+def _is_claims_own(run: Sequence[Observed]) -> bool:
+    return all(o.record in (CLAIM_READING, REPAIR_READING) for o in run)
+
+
+def _records(*observed: Observed) -> tuple[str, ...]:
+    return tuple(o.record for o in observed if o.record)
+
+
+def _named(observed: Observed) -> str:
+    return "the claim" if observed.record in (CLAIM_READING, REPAIR_READING) else observed.record
+
+
+def _spike_note(reading: Observed) -> HistoryNote:
+    words = (
+        f"reading {hours_text(reading.reading)} on {reading.day:%d %B %Y} is set aside: the readings before and after"
+        " it contradict it"
+    )
+    return HistoryNote("reading_set_aside", words, (reading.record,))
+
+
+def _doubt_words(doubtful: Observed, last: Observed, per_day: int) -> str:
+    read = f"the meter reading of {hours_text(doubtful.reading)} on {doubtful.day:%d %B %Y} ({_named(doubtful)})"
+    if last.anchor == "age":
+        return f"{read}, which is more than the machine's age allows"
+    if doubtful.reading < last.reading:
+        return f"{read}, which is below {hours_text(last.reading)} on {last.day:%d %B %Y} ({_named(last)})"
     days = max((doubtful.day - last.day).days, 1)
-    rate = (doubtful.hours - last.hours) // (100 * days)
-    slip = doubtful.hours // 10
-    meant = f"; was {hours_text(slip)} meant?" if last.hours <= slip <= last.hours + per_day * days else ""
+    rate = (doubtful.reading - last.reading) // (100 * days)
+    slip = doubtful.reading // 10
+    meant = f"; was {hours_text(slip)[:-2]} meant?" if last.reading <= slip <= last.reading + per_day * days else ""
     return (
-        f"the meter reading of {hours_text(doubtful.hours)} on {doubtful.day:%d %B %Y}: {rate} h a day since"
-        f" {hours_text(last.hours)} on {last.day:%d %B %Y} ({last.record}) is not possible{meant}"
+        f"the meter reading of {hours_text(doubtful.reading)} on {doubtful.day:%d %B %Y}: {rate} h a day since"
+        f" {hours_text(last.reading)} on {last.day:%d %B %Y} ({_named(last)}) is not possible{meant}"
     )
 
 
-def _stuck_since(accepted: list[Sighting], meter: MeterConventions) -> tuple[Sighting, Sighting] | None:
-    """Return the first and last sighting of an unchanged reading while the machine was at work."""
-    if len(accepted) < 2:
-        return None
-    last = accepted[-1]
-    same = [s for s in accepted if s.hours == last.hours]
-    at_work = sum(s.shows_work for s in same)
-    days = meter.stuck_after.days or meter.stuck_after.months * 30
-    if at_work >= 2 and (last.day - same[0].day).days >= days:
-        return same[0], last
-    return None
-
-
-def _bounds_on(
-    day: date, accepted: list[Sighting], per_day: int, at_failure: HoursBounds, record: str, facts: FactHandling
-) -> HoursBounds:
-    """Return the hours on a day without a usable reading, between the sightings round it."""
-    del facts
-    before = [s for s in accepted if s.day <= day and s.record != record]
-    after = [s for s in accepted if s.day >= day and s.record != record]
-    low = before[-1].hours if before else 0
-    most = low + per_day * ((day - before[-1].day).days + 1) if before else at_failure.high
-    high = min(after[0].hours if after else at_failure.high, most)
-    high = max(high, low)
-    records = tuple(s.record for s in (*before[-1:], *after[:1]))
-    if low == high:
-        return HoursBounds(low, high, records)
-    fact = OpenFact(
-        f"reading:{record}",
-        "reading",
-        "dealer",
-        f"the meter reading of service {record} on {day:%d %B %Y} (between {hours_text(low)} and {hours_text(high)})",
-    )
-    return HoursBounds(low, high, records, fact)
-
-
-def is_ordered(sightings: tuple[Sighting, ...]) -> bool:
-    """Return whether accepted sightings never fall: the property that the tests hold against this module."""
-    return all(a.hours <= b.hours for a, b in pairwise(sightings))
+def is_ordered(sightings: Sequence[Sighting]) -> bool:
+    """Return whether certain sightings never fall: the property that the tests hold against this module."""
+    certain = [s for s in sightings if s.hours.fact is None]
+    return all(a.hours.low <= b.hours.low for a, b in pairwise(certain))

@@ -1,20 +1,29 @@
-"""The state of each service duty at the failure: which records meet which due points, and what is in doubt."""
+"""The state of each service duty at the failure: which records meet which due points, and what is in doubt.
+
+A record is a visit of a duty when it lies on or before the failure (on its day at no higher reading, as the conventions
+say), carries all the duty's tasks, is about the same side, was done by accepted hands, is proven and used an approved
+fluid. One that is merely unproven, or whose fluid or performer is not on file, asks; one in wrong hands or with a wrong
+fluid does not count and moves nothing. A repair counts where the duty says so. A schedule that a fitting began takes
+only later days: what was done at the fitting belongs to the fitting.
+
+All points of a duty whose records are not known to be complete are one open fact: they were all done, or none was.
+"""
 
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
 
-from rules.calendar import add_span
 from rules.history.timeline import Timeline, hours_text
-from rules.measures.groups import Group
-from rules.measures.schedule import DuePoint, Schedule, Visit, judge
+from rules.measures.groups import Group, earliest_start
+from rules.measures.schedule import Absence, DuePoint, Schedule, Visit, judge
+from rules.measures.service_proof import refusal_of
 from rules.open_facts import OpenFact, World
 from rules.policy_book.compiled import CompiledPolicy
 from schemas.claim_file import ClaimFile
+from schemas.machine import Booking
 from schemas.policy.services import ServiceDuty
-from schemas.reference_tables import FluidTable
-from schemas.service_record import ServiceRecord
+from schemas.quantities import centihours
 
 Breach = Literal["missed", "late", "wrong_fluid", "wrong_hands", "not_activated"]
 HoursOf = Callable[[str], int | None]
@@ -57,30 +66,48 @@ def duty_state(
     world: World,
 ) -> DutyState | None:
     """Return the duty's state at the failure; None when it never became a duty of this machine."""
-    if duty.advised_on is not None and duty.advised_on > group.start:
-        return None
     schedule = schedule_for(duty, group, policy, claim_file)
+    if duty.advised_on is not None and duty.advised_on > schedule.start:
+        return None
     visits, rejected, recover = _visits(name, duty, group, policy, claim_file, hours_of, hours_at_failure, world)
     relative = None if hours_at_failure is None else hours_at_failure - schedule.start_hours
     failed = claim_file.claim.failed_on
     absent = _Absence(name, duty, group, schedule, policy, claim_file, timeline, world)
     points = judge(schedule, visits, failed.toordinal(), relative, absent.answer)
-    breaches, cured = _breaches(name, duty, points, visits, rejected, claim_file, world)
+    breaches, cured = _breaches(duty, points, visits, rejected, claim_file, world)
     symptom_first = _symptom_first(points, visits, claim_file)
+    answered = {p.record for p in points}
+    recover = tuple(r for r in recover if r.visit.record in answered)
     late = tuple(
         r.record
         for r in claim_file.services
-        if r.provided_on is not None and r.provided_on > r.on and any(p.record == r.record for p in points)
+        if r.provided_on is not None and r.provided_on > r.on and r.record in answered
     )
     return DutyState(name, group.number, points, breaches, cured, rejected, symptom_first, recover, late)
 
 
 def schedule_for(duty: ServiceDuty, group: Group, policy: CompiledPolicy, claim_file: ClaimFile) -> Schedule:
-    """Return the schedule of a duty for a group: a later fitted component may start its own."""
-    own = duty.new_component == "own_schedule"
-    start, hours = (group.schedule_start, group.schedule_hours) if own else (group.start, 0)
+    """Return the schedule of a duty for a group: the machine's own, unless a later fitting began another."""
+    start, hours = group.start, 0
+    if begun_by_fitting(duty, group):
+        start, hours = group.schedule_start, group.schedule_hours
+    else:
+        # The group may have a clock of its own (a battery's from its build date): services follow the machine's.
+        found = earliest_start(policy.terms.term.starts, claim_file, policy.conventions.month_end)
+        start = found[0] if found is not None else start
     storage = tuple(sorted((s.since.toordinal(), s.until.toordinal()) for s in claim_file.machine.storage))
     return Schedule(duty, policy.conventions, start, hours, storage)
+
+
+def begun_by_fitting(duty: ServiceDuty, group: Group) -> bool:
+    """Return whether the duty's schedule began when the group's component was fitted to the machine."""
+    fitted = group.fitted
+    return (
+        duty.new_component == "own_schedule"
+        and fitted is not None
+        and fitted.fitted_as != "factory"
+        and fitted.fitted_on == group.schedule_start
+    )
 
 
 def _visits(
@@ -94,7 +121,8 @@ def _visits(
     world: World,
 ) -> tuple[tuple[Visit, ...], tuple[Rejected, ...], tuple[Rejected, ...]]:
     failed = claim_file.claim.failed_on
-    begins = group.schedule_hours if duty.new_component == "own_schedule" else 0
+    by_fitting = begun_by_fitting(duty, group)
+    begins = group.schedule_hours if by_fitting else 0
     position = group.fitted.position if group.fitted is not None else "none"
     visits: list[Visit] = []
     rejected: list[Rejected] = []
@@ -105,7 +133,7 @@ def _visits(
             continue
         if record.position != "none" and position != "none" and record.position != position:
             continue
-        if duty.new_component == "own_schedule" and record.on < group.schedule_start:
+        if by_fitting and record.on <= group.schedule_start:
             continue
         hours = hours_of(record.record)
         if record.on == failed and (
@@ -114,7 +142,7 @@ def _visits(
         ):
             continue
         visit = Visit(record.record, record.on.toordinal(), None if hours is None else hours - begins)
-        refusal = _refusal(name, duty, record, visit, claim_file, world)
+        refusal = refusal_of(name, duty, record, claim_file, world)
         if refusal is None:
             visits.append(visit)
         elif refusal.why == "unproven":
@@ -122,7 +150,7 @@ def _visits(
         elif (
             refusal.why == "wrong_fluid"
             and record.by in ("selling_dealer", "authorised_dealer")
-            and (duty.done_wrong_by_dealer == "owner_kept_whole")
+            and duty.done_wrong_by_dealer == "owner_kept_whole"
         ):
             visits.append(visit)
             recover.append(Rejected(visit, "wrong_fluid", refusal.words, record.dealer))
@@ -130,70 +158,6 @@ def _visits(
             rejected.append(Rejected(visit, refusal.why, refusal.words, record.dealer))
     visits.sort(key=lambda v: (v.day, v.hours or 0, v.record))
     return tuple(visits), tuple(rejected), tuple(recover)
-
-
-@dataclass(frozen=True, slots=True)
-class _Refusal:
-    why: Literal["wrong_fluid", "wrong_hands", "unproven"]
-    words: str
-
-
-def _refusal(
-    name: str, duty: ServiceDuty, record: ServiceRecord, visit: Visit, claim_file: ClaimFile, world: World
-) -> _Refusal | None:
-    del visit
-    by = record.by
-    if by is None:
-        fact = OpenFact(
-            f"performer:{record.record}",
-            "evidence",
-            "dealer",
-            f"who did service {record.record} of {record.on:%d %B %Y}",
-        )
-        if not world.pick(fact, (1, 0)):
-            return _Refusal("wrong_hands", f"nobody is named for {record.record}")
-    elif by not in duty.performed_by and not (by == "selling_dealer" and "authorised_dealer" in duty.performed_by):
-        return _Refusal("wrong_hands", f"{record.record} was done by {by.replace('_', ' ')}")
-    given = set(record.evidence)
-    if not any(given.issuperset(proof.all) for proof in duty.proof):
-        lacking = min((sorted(set(p.all) - given) for p in duty.proof), key=lambda lack: (len(lack), lack))
-        fact = OpenFact(
-            f"evidence:{record.record}:{name}",
-            "evidence",
-            "dealer",
-            f"proof of service {record.record} of {record.on:%d %B %Y}: {', '.join(w.replace('_', ' ') for w in lacking)}",
-        )
-        if not world.pick(fact, (1, 0)):
-            return _Refusal("unproven", f"{record.record} lacks {', '.join(lacking)}")
-    if duty.fluid is not None:
-        return _fluid_refusal(duty, record, claim_file, world)
-    return None
-
-
-def _fluid_refusal(duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, world: World) -> _Refusal | None:
-    assert duty.fluid is not None
-    if not record.fluids:
-        fact = OpenFact(
-            f"fluid:{record.record}",
-            "evidence",
-            "dealer",
-            f"the fluid used in service {record.record} of {record.on:%d %B %Y}",
-        )
-        return None if world.pick(fact, (1, 0)) else _Refusal("wrong_fluid", f"no fluid is named for {record.record}")
-    rows = [r for t in claim_file.tables if isinstance(t, FluidTable) for r in t.rows if r.on_list == duty.fluid.fluids]
-    for used in record.fluids:
-        for row in rows:
-            until = row.until
-            if until is not None and duty.fluid.grace is not None:
-                until = add_span(until, duty.fluid.grace, "clamp_from_start")
-            if row.fluid == used.fluid and row.from_ <= record.on and (until is None or record.on <= until):
-                break
-        else:
-            return _Refusal(
-                "wrong_fluid",
-                f"{used.fluid} is not on the list {duty.fluid.fluids} on {record.on:%d %B %Y} ({record.record})",
-            )
-    return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,9 +173,10 @@ class _Absence:
     timeline: Timeline
     world: World
 
-    def answer(self, point: DuePoint) -> Literal["done", "not_done", "booked"]:
+    def answer(self, point: DuePoint, day: int) -> Absence:
+        """Return what an absent record of ``point`` means on ``day``, that of the next visit or of the failure."""
         key = f"services:{self.name}:{self.group.key}"
-        if self.duty.bookings_count and self._booked(point):
+        if self.duty.bookings_count and any(self._holds_open(b, point, day) for b in self.claim_file.machine.bookings):
             return "booked"
         self.world.details.setdefault(key, []).append(point_words(point, self.schedule))
         if self._counts_as_not_done(point):
@@ -219,15 +184,20 @@ class _Absence:
         fact = OpenFact(key, "services", "dealer", f"records of the {self.name.replace('_', ' ')} services")
         return "done" if self.world.pick(fact, (1, 0)) else "not_done"
 
-    def _booked(self, point: DuePoint) -> bool:
-        for booking in self.claim_file.machine.bookings:
-            if not booking.proven or not set(self.duty.tasks).issubset(booking.tasks):
-                continue
-            hours = None if booking.asked_at is None else int(booking.asked_at * 100) - self.schedule.start_hours
-            asked = Visit(booking.id, booking.asked_on.toordinal(), hours)
-            if not point.closed_at(asked.day, asked.hours):
-                return True
-        return False
+    def _holds_open(self, booking: Booking, point: DuePoint, day: int) -> bool:
+        """Return whether a proven booking, asked for before the window closed, still waits for its slot on ``day``."""
+        if not booking.proven or not set(self.duty.tasks).issubset(booking.tasks):
+            return False
+        asked = booking.asked_on.toordinal()
+        if asked > day or booking.earliest_slot_on.toordinal() < day or point.days_closed_at(asked):
+            return False
+        if booking.asked_at is not None:
+            return not point.hours_closed_at(centihours(booking.asked_at) - self.schedule.start_hours)
+        most = self.timeline.most_on(booking.asked_on)
+        if most is None or not point.hours_closed_at(most - self.schedule.start_hours):
+            return True
+        words = f"the meter reading when booking {booking.id} was asked for on {booking.asked_on:%d %B %Y}"
+        return bool(self.world.pick(OpenFact(f"booking:{booking.id}", "reading", "dealer", words), (1, 0)))
 
     def _counts_as_not_done(self, point: DuePoint) -> bool:
         rule = self.policy.conventions.absent_service_record
@@ -263,7 +233,6 @@ class _Absence:
 
 
 def _breaches(
-    name: str,
     duty: ServiceDuty,
     points: tuple[DuePoint, ...],
     visits: tuple[Visit, ...],
@@ -271,41 +240,60 @@ def _breaches(
     claim_file: ClaimFile,
     world: World,
 ) -> tuple[tuple[tuple[Breach, DuePoint], ...], tuple[DuePoint, ...]]:
-    del visits
+    """Return the breaches that remain and the points whose late service counts again.
+
+    Under ``last_closed_window`` only the last point that is settled is judged: its window had closed, or a visit
+    had already met it.
+    """
     breaches: list[tuple[Breach, DuePoint]] = []
     cured: list[DuePoint] = []
-    inspected = {r.record: r.inspected for r in claim_file.services}
     closed = [p for p in points if p.state != "open"]
     judged = closed[-1:] if duty.judged == "last_closed_window" else closed
     for point in judged:
-        if duty.activates and point.state == "missed":
-            breaches.append(("not_activated", point))
-            continue
         if point.state not in ("missed", "late"):
             continue
-        if point.state == "late" or point.cured:
-            if _cure_counts(duty, point, inspected, world):
-                cured.append(point)
-                continue
-            breaches.append(("late" if point.state == "late" else "missed", point))
-            continue
-        wrong = next((r for r in rejected if point.holds(r.visit)), None)
-        breaches.append((wrong.why if wrong is not None else "missed", point))
-    del name
+        served_after = point.state == "late" or point.cured
+        if served_after and _cure_counts(duty, point, visits, claim_file, world):
+            cured.append(point)
+        elif duty.activates and not served_after:
+            breaches.append(("not_activated", point))
+        else:
+            before = points[point.number - 1] if point.number else None
+            wrong = next((r for r in rejected if _was_meant_for(point, before, r.visit, duty)), None)
+            late: Breach = "late" if point.state == "late" else "missed"
+            breaches.append((wrong.why if wrong is not None else late, point))
     return tuple(breaches), tuple(cured)
 
 
-def _cure_counts(duty: ServiceDuty, point: DuePoint, inspected: dict[str, bool | None], world: World) -> bool:
+def _was_meant_for(point: DuePoint, before: DuePoint | None, visit: Visit, duty: ServiceDuty) -> bool:
+    """Return whether a visit that does not count was meant for the point: in its window, or early where that counts."""
+    if point.holds(visit):
+        return True
+    early = duty.early == "counts" and not point.closed_at(visit.day, visit.hours)
+    return early and (before is None or before.closed_at(visit.day, visit.hours))
+
+
+def _cure_counts(
+    duty: ServiceDuty, point: DuePoint, visits: tuple[Visit, ...], claim_file: ClaimFile, world: World
+) -> bool:
+    """Return whether a service after the window restores the cover; an inspection at any such visit may prove it."""
     if duty.late == "cures_from_its_date":
         return True
-    if duty.late == "never_cures" or point.record is None:
+    if duty.late == "never_cures":
         return False
-    found_sound = inspected.get(point.record)
-    key = f"inspection:{point.record}"
-    if found_sound is not None:
-        return world.known(key, found_sound)
-    fact = OpenFact(key, "inspection", "dealer", f"the result of the inspection at the late service {point.record}")
-    return bool(world.pick(fact, (1, 0)))
+    after = {v.record for v in visits if point.closed_at(v.day, v.hours)}
+    found = {r.record: r.inspected for r in claim_file.services if r.record in after}
+    if any(world.known(f"inspection:{record}", bool(sound)) for record, sound in found.items()):
+        return True
+    unknown = sorted(record for record, sound in found.items() if sound is None)
+    return any(
+        world.pick(OpenFact(f"inspection:{record}", "inspection", "dealer", _inspection_words(record)), (1, 0))
+        for record in unknown
+    )
+
+
+def _inspection_words(record: str) -> str:
+    return f"the result of the inspection at the late service {record}"
 
 
 def _symptom_first(points: tuple[DuePoint, ...], visits: tuple[Visit, ...], claim_file: ClaimFile) -> DuePoint | None:

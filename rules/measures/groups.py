@@ -1,20 +1,33 @@
 """Groups of lines that share one term: the machine's own, a carve-out's, or a later fitted component's."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
+from typing import Final
 
-from rules.calendar import add_months, add_span, last_covered_day
-from rules.history.timeline import REPAIR_READING, Timeline
+from rules.calendar import add_span
+from rules.measures.hours import Hours
+from rules.measures.starts import (
+    day_of_event,
+    days_that_matter,
+    earliest_start,
+    event_on,
+    last_day_of,
+    start_of_term,
+)
 from rules.open_facts import OpenFact, World
-from rules.policy_book.compiled import CompiledPolicy
-from schemas.claim import Claim, ClaimLine
+from rules.policy_book.compiled import CompiledPolicy, all_limits
+from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile
 from schemas.machine import FittedComponent, Machine
-from schemas.policy.clause import DemoHours, Limit, Limits, StartAfter
-from schemas.policy.term import CarveOut, LaterFitting, StartPoint, Starts
+from schemas.policy.clause import Limit, Limits
+from schemas.policy.document import CoveragePolicy
+from schemas.policy.term import CarveOut, LaterFitting
 from schemas.quantities import centihours
+
+__all__ = ["Group", "LimitState", "build_group", "earliest_start", "fitted_component", "group_of", "limit_state"]
+
+MACHINE: Final = "machine"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,52 +57,57 @@ class Group:
     limits: tuple[LimitState, ...]
     span_last_day: date | None  # longer_of_machine_and_span: the last day of the span from fitting
     never: bool = False
+    component_used: int | None = None  # hundredths since the component came onto the machine
 
 
-def earliest_start(starts: Starts, claim_file: ClaimFile, month_end: str) -> tuple[date, str] | None:
-    """Return the start of term and the event it came from, None when no event is on file."""
-    known = [found for point in starts.earliest_of if (found := _point_on(point, claim_file.machine, month_end))]
-    if known:
-        return min(known)
-    fallback = (found for point in starts.otherwise if (found := _point_on(point, claim_file.machine, month_end)))
-    return next(fallback, None)
+def own_parts(fitted: FittedComponent) -> tuple[str, ...]:
+    """Return the components that a fitting brought onto the machine: the kit's own parts, or the component itself."""
+    return fitted.kit_parts or (fitted.component,)
 
 
-def _point_on(point: StartPoint, machine: Machine, month_end: str) -> tuple[date, str] | None:
-    if isinstance(point, DemoHours):
-        reached = [d.on for d in machine.demonstrations if d.hours >= point.demo_reaches]
-        return (min(reached), f"{point.demo_reaches} h of demonstrations") if reached else None
-    event, span = (point.event, point.plus) if isinstance(point, StartAfter) else (point, None)
-    on = machine.built_on if event == "built" else machine.events.get(event)
-    if on is None:
+def later_fitting(terms: CoveragePolicy, component: str | None, fitted: FittedComponent | None) -> LaterFitting | None:
+    """Return the clause that gives a component fitted later its term, None where it keeps the machine's.
+
+    Under ``kit_only`` that is the kit's own parts alone: the component a kit was added to keeps what it had.
+    """
+    if fitted is None or fitted.fitted_as == "factory":
         return None
-    name = event.replace("_", " ")
-    return (on, name) if span is None else (add_span(on, span, month_end), f"{name} and {span}")
-
-
-def start_of_term(policy: CompiledPolicy, starts: Starts, claim_file: ClaimFile, world: World) -> tuple[date, str]:
-    """Return the start of term; with no event on file the latest or earliest day it can have been, as an open fact."""
-    found = earliest_start(starts, claim_file, policy.conventions.month_end)
-    if found is not None:
-        return found
-    fact = OpenFact("start:term", "start", "dealer", "the day on which the machine was delivered or first used")
-    latest, earliest = claim_file.claim.failed_on.toordinal(), claim_file.machine.built_on.toordinal()
-    candidates = (latest, earliest) if latest > earliest else (latest,)
-    return date.fromordinal(world.pick(fact, candidates)), "start not on file"
+    if fitted.fitted_as == "replacement":
+        return terms.term.replacement
+    clause = terms.term.retrofit_kit
+    if clause is not None and clause.term == "kit_only" and component not in own_parts(fitted):
+        return None
+    return clause
 
 
 def group_of(
     policy: CompiledPolicy, line: ClaimLine, component: str | None, fitted: FittedComponent | None
 ) -> tuple[str, CarveOut | None, str]:
-    """Return the key, carve-out and clause path of the group a line belongs to."""
-    key = "machine"
-    if fitted is not None and fitted.fitted_as != "factory":
+    """Return the key, carve-out and clause path of the group a line belongs to.
+
+    Lines share a group when they share a term and the services of one side of the machine.
+    """
+    if fitted is not None and later_fitting(policy.terms, component, fitted) is not None:
         key = fitted.id
-    del line
+    else:
+        position = fitted.position if fitted is not None else line.position
+        key = MACHINE if position == "none" else f"{MACHINE}/{position}"
     for index, carve_out in enumerate(policy.terms.carve_outs):
         if component in carve_out.components:
             return f"{key}/carve_outs[{index}]", carve_out, f"carve_outs[{index}]"
     return key, None, "term"
+
+
+@dataclass(frozen=True, slots=True)
+class _Clock:
+    """What a group's term counts from: day and machine hours, and the beginning of its service schedules."""
+
+    start: date
+    words: str
+    hours: int
+    schedule_start: date
+    schedule_hours: int
+    span_last_day: date | None
 
 
 def build_group(
@@ -98,71 +116,83 @@ def build_group(
     group: tuple[str, CarveOut | None, str],
     fitted: FittedComponent | None,
     claim_file: ClaimFile,
-    timeline: Timeline,
-    hours: int | None,
+    hours: Hours,
     wear: Fraction | None,
     world: World,
 ) -> Group:
-    """Return the group with its term calculated for this world (``hours``: machine hours at the failure)."""
+    """Return the group with its term calculated for this world."""
     key, carve_out, path = group
-    term, conventions = policy.terms.term, policy.conventions
-    starts = carve_out.starts if carve_out is not None and carve_out.starts is not None else term.starts
-    start, words = start_of_term(policy, starts, claim_file, world)
-    later: LaterFitting | None = None
-    if fitted is not None and fitted.fitted_as != "factory":
-        later = term.retrofit_kit if fitted.fitted_as == "retrofit_kit" else term.replacement
-    tested = _tested_day(policy, claim_file.claim, world)
-    used = _hours_on_test(policy, claim_file, hours)
-    base_hours = _demo_hours(claim_file.machine, start) if term.hours_count_from == "start_of_term" else 0
-    schedule_start, schedule_hours, span_last = start, 0, None
-    if later is not None and fitted is not None and fitted.fitted_on is not None:
-        fitted_at = _fitted_hours(fitted, timeline)
-        if later.term in ("new_from_fitting", "kit_only"):
-            start, words, base_hours = fitted.fitted_on, f"fitting {fitted.id}", fitted_at
-        if later.span is not None:
-            span_last = add_span(fitted.fitted_on, later.span, conventions.month_end)
-            if later.span.months and conventions.last_covered_day == "day_before_anniversary":
-                span_last -= timedelta(days=1)
-        if later.schedule == "from_fitting":
-            schedule_start, schedule_hours = fitted.fitted_on, fitted_at
-    ends = carve_out.ends if carve_out is not None else term.ends
-    limits: tuple[LimitState, ...] = ()
-    hours_used = None if used is None else used - base_hours
-    if isinstance(ends, Limits):
-        component_used = None if used is None else used - (_fitted_hours(fitted, timeline) if fitted is not None else 0)
-        limits = tuple(
-            state
-            for i, limit in enumerate(ends.all)
-            if (
-                state := limit_state(
-                    f"{path}.ends[{i}]",
-                    limit,
-                    start,
-                    tested,
-                    hours_used,
-                    component_used,
-                    wear,
-                    policy,
-                    claim_file,
-                    world,
-                )
-            )
+    fitted_later = fitted if fitted is not None and key.split("/carve_outs")[0] == fitted.id else None
+    clock = _clock(policy, carve_out, fitted_later, claim_file, hours, world)
+    tested = _tested_day(policy, clock, claim_file, world)
+    used = _hours_on_test(policy, hours)
+    hours_used = None if used is None else used - clock.hours
+    component_used = used
+    if used is not None and _counts_component_hours(policy):
+        came = fitted if fitted is None or fitted_later is not None or fitted.fitted_as == "factory" else None
+        component_used = used - (_fitted_hours(came, hours) if came is not None else 0)
+    ends = carve_out.ends if carve_out is not None else policy.terms.term.ends
+    limits: list[LimitState] = []
+    for i, limit in enumerate(ends.all if isinstance(ends, Limits) else ()):
+        limit_path = f"{path}.ends[{i}]"
+        state = limit_state(
+            limit_path, limit, clock.start, tested, hours_used, component_used, wear, policy, claim_file, world
         )
+        if state is not None:
+            limits.append(state)
     return Group(
         number,
         key,
         path,
-        start,
-        words,
-        schedule_start,
-        schedule_hours,
+        clock.start,
+        clock.words,
+        clock.schedule_start,
+        clock.schedule_hours,
         fitted,
         tested,
         hours_used,
-        limits,
-        span_last,
+        tuple(limits),
+        clock.span_last_day,
         carve_out is not None and carve_out.never,
+        component_used,
     )
+
+
+def _clock(
+    policy: CompiledPolicy,
+    carve_out: CarveOut | None,
+    fitted: FittedComponent | None,
+    claim_file: ClaimFile,
+    hours: Hours,
+    world: World,
+) -> _Clock:
+    """Return what the term counts from; ``fitted`` is None unless a later fitting gives the group its term."""
+    term, conventions = policy.terms.term, policy.conventions
+    starts = carve_out.starts if carve_out is not None and carve_out.starts is not None else term.starts
+    later = None
+    if fitted is not None and fitted.fitted_on is not None:
+        later = term.retrofit_kit if fitted.fitted_as == "retrofit_kit" else term.replacement
+    if later is None or fitted is None or fitted.fitted_on is None:
+        start, words = start_of_term(policy, starts, claim_file, world)
+        base = _hours_at_start(claim_file.machine, start) if term.hours_count_from == "start_of_term" else 0
+        return _Clock(start, words, base, start, 0, None)
+    fitted_at = _fitted_hours(fitted, hours)
+    if later.term in ("new_from_fitting", "kit_only"):
+        start, words, base = fitted.fitted_on, f"fitting {fitted.id}", fitted_at
+    else:
+        start, words = start_of_term(policy, starts, claim_file, world)
+        base = _hours_at_start(claim_file.machine, start) if term.hours_count_from == "start_of_term" else 0
+    span_last = None
+    if later.span is not None:
+        span_last = add_span(fitted.fitted_on, later.span, conventions.month_end)
+        if later.span.months and conventions.last_covered_day == "day_before_anniversary":
+            span_last -= timedelta(days=1)
+    if later.schedule == "from_fitting":
+        return _Clock(start, words, base, fitted.fitted_on, fitted_at, span_last)
+    if later.term in ("new_from_fitting", "kit_only"):
+        machine_start = start_of_term(policy, term.starts, claim_file, world)[0]
+        return _Clock(start, words, base, machine_start, 0, span_last)
+    return _Clock(start, words, base, start, 0, span_last)
 
 
 def limit_state(
@@ -178,19 +208,9 @@ def limit_state(
     world: World,
 ) -> LimitState | None:
     """Return how a limit stands on the tested day; None where it cannot apply (no hour meter, no wear measured)."""
-    conventions = policy.conventions
     if limit.months is not None or limit.days is not None:
-        begins = start
-        if limit.from_ is not None:
-            found = _point_on(limit.from_, claim_file.machine, conventions.month_end)
-            if found is None:
-                return None
-            begins = found[0]
-        if limit.months is not None:
-            last = last_covered_day(begins, limit.months, conventions.month_end, conventions.last_covered_day)
-        else:
-            assert limit.days is not None
-            last = begins + timedelta(days=limit.days)
+        begins = start if limit.from_ is None else day_of_event(limit.from_, policy, claim_file, tested, world)
+        last = last_day_of(limit, begins, policy.conventions)
         return LimitState(path, limit, (tested - last).days, last)
     if limit.wear is not None:
         if wear is None:
@@ -202,56 +222,87 @@ def limit_state(
     return None if used is None else LimitState(path, limit, used, None)
 
 
-def _tested_day(policy: CompiledPolicy, claim: Claim, world: World) -> date:
-    tested_on = policy.terms.term.tested_on
+def _tested_day(policy: CompiledPolicy, clock: _Clock, claim_file: ClaimFile, world: World) -> date:
+    """Return the day that must lie inside the term; not on file, a day on each side of every limit's last one."""
+    claim, tested_on = claim_file.claim, policy.terms.term.tested_on
     day: date | None = getattr(claim, tested_on)
     if day is not None:
         return day
     what = "reported" if tested_on == "reported_on" else "received at a service outlet"
     fact = OpenFact(f"date:{tested_on}", "start", "dealer", f"the day on which the failure was {what}")
-    latest = (claim.submitted_on or claim.failed_on).toordinal()
-    return date.fromordinal(world.pick(fact, tuple(sorted({claim.failed_on.toordinal(), latest}))))
+    lasts = {clock.span_last_day} if clock.span_last_day is not None else set()
+    for _, found in all_limits(policy.terms):
+        for limit in found.all:
+            begins = clock.start if limit.from_ is None else event_on(limit.from_, claim_file.machine)
+            if begins is not None and (limit.months is not None or limit.days is not None):
+                lasts.add(last_day_of(limit, begins, policy.conventions))
+    latest = claim.submitted_on or claim_file.decided_on
+    tests = [lambda d, last=last: d > last.toordinal() for last in sorted(lasts)]
+    days = days_that_matter(claim.failed_on.toordinal(), latest.toordinal(), tests)
+    return date.fromordinal(world.pick(fact, tuple(reversed(days))))
 
 
-def _hours_on_test(policy: CompiledPolicy, claim_file: ClaimFile, hours: int | None) -> int | None:
+def _hours_on_test(policy: CompiledPolicy, hours: Hours) -> int | None:
     """Return the machine hours on the tested day: the repair's reading when the report, not the failure, counts."""
-    claim = claim_file.claim
-    if policy.terms.term.tested_on == "failed_on" or claim.repair_reading is None or hours is None:
-        return hours
-    return max(hours, centihours(claim.repair_reading))
+    if policy.terms.term.tested_on == "failed_on" or hours.at_failure is None:
+        return hours.at_failure
+    at_repair = hours.at_repair()
+    return hours.at_failure if at_repair is None else max(hours.at_failure, at_repair)
 
 
-def _demo_hours(machine: Machine, start: date) -> int:
+def _hours_at_start(machine: Machine, start: date) -> int:
+    """Return the hours on file at the start of term, of demonstrations and readings up to that day."""
     before = [d.hours for d in machine.demonstrations if d.on <= start]
+    before += [r.hours for r in machine.readings if r.on <= start]
     return centihours(max(before)) if before else 0
 
 
-def _fitted_hours(fitted: FittedComponent | None, timeline: Timeline) -> int:
-    if fitted is None or fitted.fitted_on is None:
-        return 0
+def _fitted_hours(fitted: FittedComponent, hours: Hours) -> int:
+    """Return the machine hours at a fitting; 0 for a component of the new machine, and without an hour meter."""
     if fitted.fitted_at is not None:
         return centihours(fitted.fitted_at)
-    before = [s.hours for s in timeline.sightings if s.day <= fitted.fitted_on]
-    return before[-1] if before else 0
+    if fitted.fitted_on is None:
+        return 0
+    return hours.of_fitting(fitted.id) or 0
 
 
-def fitted_component(machine: Machine, component: str | None, position: str, failed_on: date) -> FittedComponent | None:
-    """Return the component that was on the machine on the day of the failure."""
+def _counts_component_hours(policy: CompiledPolicy) -> bool:
+    terms = policy.terms
+    prorated = terms.prorating is not None and any(a.by == "component_hours" for a in terms.prorating.axes)
+    after = [terms.pays.either_or.after] if terms.pays.either_or is not None else []
+    limits = (limit for _, found in all_limits(terms) for limit in found.all)
+    return prorated or any(limit.component_hours is not None for limit in (*limits, *after))
+
+
+def fitted_component(
+    machine: Machine, component: str | None, position: str, failed_on: date, removed_serial: str | None = None
+) -> FittedComponent | None:
+    """Return the component that was on the machine when it failed.
+
+    Where several fit (two sides, no position typed), the one whose serial was removed. A component fitted on the day of
+    the failure is the one that replaced the failed one, where there was one before. A kit that was added to the
+    component stands for it, with the component's own serial.
+    """
     there = [
         f
         for f in machine.components
-        if f.component == component
+        if component is not None
+        and (f.component == component or component in f.kit_parts)
         and (position in ("none", f.position) or f.position == "none")
         and (f.fitted_on is None or f.fitted_on <= failed_on)
         and (f.removed_on is None or f.removed_on >= failed_on)
     ]
-    return max(there, key=lambda f: (f.fitted_on or date.min, f.id)) if there else None
+    itself = [f for f in there if component in own_parts(f)]
+    added = [f for f in there if f not in itself]
+    found = max(itself, key=lambda f: _fits(f, failed_on, removed_serial)) if itself else None
+    if not added:
+        return found
+    kit = max(added, key=lambda f: _fits(f, failed_on, None))
+    if found is not None and (found.fitted_on or date.min) > (kit.fitted_on or date.min):
+        return found
+    return kit.model_copy(update={"serial": None if found is None else found.serial})
 
 
-def months_after(start: date, months: int, policy: CompiledPolicy) -> date:
-    return add_months(start, months, policy.conventions.month_end)
-
-
-def record_words(records: Sequence[str]) -> tuple[str, ...]:
-    """Return record ids as a reader sees them; the claim's own readings are named so."""
-    return tuple("the claim" if r.startswith("claim:") or r == REPAIR_READING else r for r in records)
+def _fits(fitted: FittedComponent, failed_on: date, removed_serial: str | None) -> tuple[bool, bool, date, str]:
+    on = fitted.fitted_on or date.min
+    return removed_serial is not None and fitted.serial == removed_serial, on < failed_on, on, fitted.id

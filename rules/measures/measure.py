@@ -56,9 +56,7 @@ def measure(
         wear = _wear(policy, subject)
         key = group[0] if wear is None else f"{group[0]}/{subject.line.line}"
         if key not in groups:
-            groups[key] = build_group(
-                len(groups), policy, group, subject.fitted, claim_file, hours.timeline, hours.at_failure, wear, world
-            )
+            groups[key] = build_group(len(groups), policy, group, subject.fitted, claim_file, hours, wear, world)
         group_of_line[subject.line.line] = groups[key]
     return Measures(
         policy=policy,
@@ -66,8 +64,8 @@ def measure(
         groups=tuple(groups.values()),
         group_of_line=group_of_line,
         duties=_duties(policy, tuple(groups.values()), claim_file, hours, world),
-        prorations=_prorations(policy, subjects, group_of_line, claim_file, hours, world),
-        item_over=_items_over(policy, subjects, group_of_line, claim_file, hours, world),
+        prorations=_prorations(policy, subjects, group_of_line, claim_file, world),
+        item_over=_items_over(policy, subjects, group_of_line, claim_file, world),
         altered=_altered(policy, subjects, claim_file, world),
         cause=_cause(policy, claim_file, world),
         differing_serials=_differing_serials(subjects),
@@ -80,15 +78,6 @@ def _wear(policy: CompiledPolicy, subject: Subject) -> Fraction | None:
     if subject.line.wear is None or prorating is None or prorating.wear_floor is None:
         return None
     return worn_share(subject.line.wear, prorating.wear_floor)
-
-
-def _component_hours(subject: Subject, hours: Hours) -> int | None:
-    if hours.at_failure is None:
-        return None
-    fitted = subject.fitted
-    return hours.at_failure - (
-        centihours(fitted.fitted_at) if fitted is not None and fitted.fitted_at is not None else 0
-    )
 
 
 def _duties(
@@ -110,7 +99,6 @@ def _prorations(
     subjects: Sequence[Subject],
     group_of_line: dict[str, Group],
     claim_file: ClaimFile,
-    hours: Hours,
     world: World,
 ) -> dict[str, Proration]:
     prorating = policy.terms.prorating
@@ -125,9 +113,7 @@ def _prorations(
         group = group_of_line[line.line]
         key = (group.number, subject.fitted.id if subject.fitted is not None else None)
         if key not in by_group:
-            by_group[key] = prorate(
-                policy, group, claim_file, _component_hours(subject, hours), _wear(policy, subject), world
-            )
+            by_group[key] = prorate(policy, group, claim_file, group.component_used, _wear(policy, subject), world)
         found[line.line] = by_group[key]
     return found
 
@@ -137,7 +123,6 @@ def _items_over(
     subjects: Sequence[Subject],
     group_of_line: dict[str, Group],
     claim_file: ClaimFile,
-    hours: Hours,
     world: World,
 ) -> frozenset[str]:
     over: set[str] = set()
@@ -146,7 +131,7 @@ def _items_over(
         if isinstance(rule, NotPaid) or rule.until is None:
             continue
         group = group_of_line[subject.line.line]
-        if limits_passed(rule.until, policy, group, subject, claim_file, hours, world):
+        if limits_passed(rule.until, policy, group, subject, claim_file, world):
             over.add(subject.line.line)
     return frozenset(over)
 
@@ -157,7 +142,6 @@ def limits_passed(
     group: Group,
     subject: Subject,
     claim_file: ClaimFile,
-    hours: Hours,
     world: World,
 ) -> bool:
     """Return whether a period inside the term is over: one limit passed (first_of), or all (last_of)."""
@@ -170,7 +154,7 @@ def limits_passed(
             group.start,
             group.tested_day,
             group.hours_used,
-            _component_hours(subject, hours),
+            group.component_used,
             _wear(policy, subject),
             policy,
             claim_file,

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
+from itertools import pairwise
+from typing import TypeVar
 
 from rules.calendar import begun_months, complete_months
 from rules.measures.groups import Group, limit_state
@@ -16,6 +18,8 @@ from schemas.policy.clause import Limits
 from schemas.policy.prorating import Axis, Curve, Decline, Measure, OwnerPrices, Points, PricePoint, SharePoint, Steps
 
 ONE = Fraction(1)
+
+Point = TypeVar("Point", SharePoint, PricePoint)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,10 +102,10 @@ def prorate(
         prorating.free_while, policy, group, claim_file, component_hours, wear, world
     ):
         return Proration(ONE, None, (), True, None)
-    if isinstance(prorating.axes[0].share, OwnerPrices):
-        axis = prorating.axes[0]
+    axis = prorating.axes[0]
+    if isinstance(axis.share, OwnerPrices):
         at = measure_value(axis.by, group, failed_on, component_hours, wear, month_end, world)
-        price = step_reached(axis.share.owner_prices, at if at is not None else Fraction(0)).value  # type: ignore[union-attr]
+        price = step_reached(axis.share.owner_prices, at or Fraction(0)).value
         words = f"{axis.by.replace('_', ' ')} {number_text(at or Fraction(0))}"
         return Proration(ONE, price, (AxisShare(axis.by, at or Fraction(0), ONE, words),), False, None)
     axes = tuple(
@@ -201,7 +205,7 @@ def share_at(curve: Curve, at: Fraction) -> tuple[Fraction, str]:
             raise AssertionError("owner's prices give a price, not a share")
 
 
-def step_reached(steps: tuple[SharePoint, ...] | tuple[PricePoint, ...], at: Fraction) -> SharePoint | PricePoint:
+def step_reached(steps: tuple[Point, ...], at: Fraction) -> Point:
     """Return the last step whose ``at`` is not above the measure (the loader refuses a table without 0)."""
     return [step for step in steps if Fraction(step.at) <= at][-1]
 
@@ -209,7 +213,7 @@ def step_reached(steps: tuple[SharePoint, ...] | tuple[PricePoint, ...], at: Fra
 def _between(points: tuple[SharePoint, ...], at: Fraction) -> tuple[Fraction, str]:
     if at >= Fraction(points[-1].at):
         return points[-1].value, f"beyond {number_text(Fraction(points[-1].at))}"
-    for left, right in zip(points, points[1:], strict=False):
+    for left, right in pairwise(points):
         low, high = Fraction(left.at), Fraction(right.at)
         if low <= at < high:
             if left.value == right.value:
@@ -224,7 +228,7 @@ def _between(points: tuple[SharePoint, ...], at: Fraction) -> tuple[Fraction, st
     raise AssertionError("points begin at 0 and measures are not negative")
 
 
-def number_text(value: Fraction) -> str:
+def number_text(value: int | Fraction) -> str:
     """Return an exact number as a reader writes it: 1,500, 24.37, or a fraction where decimals do not end."""
     if value.denominator == 1:
         return f"{value.numerator:,}"

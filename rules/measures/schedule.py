@@ -1,17 +1,40 @@
-"""Due points of a service duty and what the visits on file did for each.
+"""Due points of a service duty, and what the visits on file did for each.
 
-Two ways of counting, by the policy's ``next_due_from``:
+**Due points.** One-off points come first, then one every ``then_every`` hours; a calendar limb runs beside them. Both
+limbs count from the schedule's own beginning (start of term, or the fitting of a later component). A window holds both
+of its bounds; it opens when either limb reaches its early bound and closes when either limb passes its late bound. A
+percentage is taken of the hours (or days) between the due point and the one before it, or of the due value; a fraction
+of a hundredth of an hour, or of a day, is dropped. Calendar points are counted once from their anchor (31 August plus
+twice six months is 31 August), never chained.
 
-- on the grid (``due_point``): every window is fixed; a visit meets the point whose window holds it.
-- one after another (``actual``, ``due_point_inside_window``): a visit answers the oldest open point. On each limb
-  (hours, calendar) the next point counts from the due point where that limb's window held the visit and the policy
-  says so, otherwise from the visit.
+**Visits** are taken in order of day, hours and record. At each visit the points whose windows had closed before it are
+passed (missed, done though not on file, or booked); then the visit answers at most one point:
 
-Both bounds of a window lie inside it. A window opens when either limb reaches its early bound and closes when either
-limb passes its late bound. Hours are hundredths since the schedule's own beginning; days are proleptic ordinals.
+1. a point that a dealer's backlog held open (booked): the visit answers it;
+2. else the last point passed as missed: the visit is *late* for it (still called *missed* once the window of the point
+   after it on the grid had opened), and points missed before it stay missed; but a visit that lies in the window of the
+   next point meets that one instead where points stay in their place: on the grid, and a one-off point that keeps its
+   hours;
+3. else the open point, when its window holds the visit: *met*;
+4. else, the window not yet open: a second visit inside a window just met is spare and moves nothing (under ``actual``
+   there is no window to keep: the visit counts as any other); otherwise it is *early* where early services count, and
+   moves nothing where they do not.
+
+**The next point**, each limb on its own:
+
+- on the grid (``due_point``; also whenever only the last closed window is judged): a limb whose window had opened at
+  the visit moves one interval on, a limb not yet opened stays; an early visit moves both.
+- ``due_point_inside_window``: a limb whose window held the visit counts from its due point, the other from the visit.
+- ``actual``: both count from the visit.
+- a one-off point that keeps its hours is not moved by the visit before it (``one_off_points``).
+- after a missed point a limb whose window had closed moves one interval on, the other stays; after a point done though
+  not on file, or booked, both move on.
+- a calendar limb from the last one-off begins with the visit that answers that point (or a later one).
+
+Hours are hundredths since the schedule's beginning; days are proleptic ordinals.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
@@ -19,15 +42,15 @@ from typing import Literal
 
 from rules.calendar import add_span
 from schemas.conventions import Conventions
-from schemas.policy.services import ServiceDuty, Tolerances
-from schemas.quantities import Tolerance, centihours
+from schemas.policy.services import CalendarLimb, ServiceDuty, Tolerances
+from schemas.quantities import Span, Tolerance, centihours
 
 State = Literal["open", "met", "early", "late", "missed", "booked", "assumed"]
 
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """A record that carries the duty's tasks and is good enough to meet it."""
+    """A record that carries the duty's tasks and is good enough to meet it; ``hours`` None: no hour meter."""
 
     record: str
     day: int
@@ -36,7 +59,10 @@ class Visit:
 
 @dataclass(frozen=True, slots=True)
 class DuePoint:
-    """One due point with its window on each limb (None where the limb plays no part)."""
+    """One due point with its window on each limb (None where the limb plays no part).
+
+    ``step`` is the place of its hours among the points in hours, ``turns`` the calendar intervals since ``anchor``.
+    """
 
     number: int  # 0 for the first
     hours: int | None
@@ -48,11 +74,18 @@ class DuePoint:
     state: State = "open"
     record: str | None = None
     cured: bool = False
+    step: int = 0
+    anchor: int = 0
+    turns: int = 0
+
+    def hours_closed_at(self, hours: int | None) -> bool:
+        return self.high_hours is not None and hours is not None and hours > self.high_hours
+
+    def days_closed_at(self, day: int) -> bool:
+        return self.high_day is not None and day > self.high_day
 
     def closed_at(self, day: int, hours: int | None) -> bool:
-        return (self.high_hours is not None and hours is not None and hours > self.high_hours) or (
-            self.high_day is not None and day > self.high_day
-        )
+        return self.hours_closed_at(hours) or self.days_closed_at(day)
 
     def opened_at(self, day: int, hours: int | None) -> bool:
         return (self.low_hours is not None and hours is not None and hours >= self.low_hours) or (
@@ -63,9 +96,13 @@ class DuePoint:
         return self.opened_at(visit.day, visit.hours) and not self.closed_at(visit.day, visit.hours)
 
 
+HoursLimb = tuple[int, int]  # step, due hours
+CalendarPlace = tuple[int, int]  # anchor, turns
+
+
 @dataclass(frozen=True, slots=True)
 class Schedule:
-    """A duty's due points for one beginning (start of term, or fitting of a later component)."""
+    """A duty's due points for one beginning; ``storage``: recorded periods, first day and first running day again."""
 
     duty: ServiceDuty
     conventions: Conventions
@@ -73,88 +110,145 @@ class Schedule:
     start_hours: int
     storage: tuple[tuple[int, int], ...] = ()
 
+    @property
+    def on_grid(self) -> bool:
+        return self.duty.next_due_from == "due_point" or self.duty.judged == "last_closed_window"
+
     def first(self) -> DuePoint:
+        """Return the first due point; the schema refuses a duty of which nothing falls due."""
         due = self.duty.due
-        hours = self._first_hours()
-        day = None
-        if due.calendar is not None and due.calendar.holds_from == "start_of_term":
-            day = self._later(self.start.toordinal())
-        return self._point(0, hours, 0, day)
+        hours = self._gap(0)
+        from_start = due.calendar is not None and due.calendar.holds_from == "start_of_term"
+        place = (self.start.toordinal(), 1) if from_start else None
+        return self._point(0, None if hours is None else (0, hours), place)
 
     def next_on_grid(self, point: DuePoint) -> DuePoint | None:
-        """Return the point after ``point``, both limbs on their grids."""
-        return self.next_from(point, point.hours, point.day)
-
-    def calendar_begins_after(self, point: DuePoint) -> bool:
-        """Return whether the calendar limb starts with the visit that answers ``point``, the last one-off."""
-        return (
-            self.duty.due.calendar is not None and point.day is None and point.number + 1 >= len(self.duty.due.at_hours)
-        )
+        """Return the point after ``point``, both limbs one interval on from where they were due."""
+        return self._follow(point, self._hours_on(point, point.hours), _turned(point))
 
     def next_from(self, point: DuePoint, hours: int | None, day: int | None) -> DuePoint | None:
-        """Return the point after ``point``, counted from ``hours`` and ``day`` (each limb's grid or actual)."""
-        number = point.number + 1
-        gap = self._gap(number)
-        next_hours = None if hours is None or gap is None else hours + gap
-        next_day = None if self.duty.due.calendar is None or day is None else self._later(day)
-        if next_hours is None and next_day is None:
-            return None
-        return self._point(number, next_hours, gap or 0, next_day)
+        """Return the point after ``point``, one interval on from ``hours`` and ``day`` (None: without that limb)."""
+        return self._follow(point, self._hours_on(point, hours), None if day is None else (day, 1))
 
-    def _first_hours(self) -> int | None:
+    def after_missed(self, point: DuePoint, day: int, hours: int | None) -> DuePoint | None:
+        """Return the point after one missed by ``day`` and ``hours``: the limbs whose windows had closed move on."""
+        hours_limb, place = _hours_place(point), _calendar_place(point)
+        if point.hours_closed_at(hours):
+            hours_limb = self._hours_on(point, point.hours)
+        if point.days_closed_at(day):
+            place = _turned(point)
+        return self._follow(point, hours_limb, place)
+
+    def after_visit(self, point: DuePoint, visit: Visit, *, early: bool) -> DuePoint | None:
+        """Return the point after one that ``visit`` answered, each limb on its own."""
+        if self.on_grid:
+            hours_limb, place = _hours_place(point), _calendar_place(point)
+            if early or visit.hours is None or (point.low_hours is not None and visit.hours >= point.low_hours):
+                hours_limb = self._hours_on(point, point.hours)
+            if early or (point.low_day is not None and visit.day >= point.low_day):
+                place = _turned(point)
+        else:
+            keeps = self.duty.next_due_from == "due_point_inside_window"
+            hours_kept = visit.hours is None or self._keeps_hours(point.step + 1)
+            if keeps and point.low_hours is not None and point.high_hours is not None and visit.hours is not None:
+                hours_kept = hours_kept or point.low_hours <= visit.hours <= point.high_hours
+            hours_limb = None
+            if point.hours is not None:
+                hours_limb = self._hours_on(point, point.hours if hours_kept else visit.hours)
+            place = None
+            if point.low_day is not None and point.high_day is not None:
+                inside = keeps and point.low_day <= visit.day <= point.high_day
+                place = _turned(point) if inside else (visit.day, 1)
+        if self.begins_calendar(point):
+            place = (visit.day, 1)
+        return self._follow(point, hours_limb, place)
+
+    def begins_calendar(self, point: DuePoint) -> bool:
+        """Return whether the calendar limb begins with the visit that answers ``point``: the last one-off, or later."""
         due = self.duty.due
-        if due.at_hours:
-            return centihours(due.at_hours[0].at)
+        return due.calendar is not None and point.day is None and point.step + 1 >= len(due.at_hours)
+
+    def keeps_place(self, point: DuePoint) -> bool:
+        """Return whether ``point`` can be met in its place although the one before it was missed."""
+        return self.on_grid or (point.hours is not None and self._keeps_hours(point.step))
+
+    def _keeps_hours(self, step: int) -> bool:
+        return self.conventions.one_off_points == "keep_their_hours" and step < len(self.duty.due.at_hours)
+
+    def _gap(self, step: int) -> int | None:
+        """Return the hours between point in hours number ``step`` and the one before it, None when there is none."""
+        due = self.duty.due
+        if step < len(due.at_hours):
+            return centihours(due.at_hours[step].at - (due.at_hours[step - 1].at if step else 0))
         return None if due.then_every is None else centihours(due.then_every)
 
-    def _gap(self, number: int) -> int | None:
-        """Return the hours between point ``number`` and the one before it, None when none follows."""
-        one_offs = self.duty.due.at_hours
-        if number < len(one_offs):
-            return centihours(one_offs[number].at - one_offs[number - 1].at)
-        return None if self.duty.due.then_every is None else centihours(self.duty.due.then_every)
+    def _hours_on(self, point: DuePoint, hours: int | None) -> HoursLimb | None:
+        gap = self._gap(point.step + 1)
+        return None if point.hours is None or hours is None or gap is None else (point.step + 1, hours + gap)
 
-    def _later(self, day: int) -> int:
-        """Return the day one calendar interval after ``day``, storage days added where the limb pauses."""
-        assert self.duty.due.calendar is not None
-        due = add_span(date.fromordinal(day), self.duty.due.calendar.every, self.conventions.month_end).toordinal()
-        if self.duty.due.calendar.in_storage == "pauses":
-            for since, until in self.storage:
-                if since <= due and until >= day:
-                    due += min(until, due) - max(since, day) if until <= due else until - max(since, day)
-        return due
+    def _follow(self, point: DuePoint, hours_limb: HoursLimb | None, place: CalendarPlace | None) -> DuePoint | None:
+        if self.duty.due.calendar is None:
+            place = None
+        return None if hours_limb is None and place is None else self._point(point.number + 1, hours_limb, place)
 
-    def _point(self, number: int, hours: int | None, gap: int, day: int | None) -> DuePoint:
-        low_hours = high_hours = low_day = high_day = None
+    def _point(self, number: int, hours_limb: HoursLimb | None, place: CalendarPlace | None) -> DuePoint:
+        step, hours = hours_limb if hours_limb is not None else (0, None)
+        anchor, turns = place if place is not None else (0, 0)
+        low_hours = high_hours = day = low_day = high_day = None
         if hours is not None:
-            low_hours, high_hours = self._hour_window(number, hours, gap)
-        if day is not None:
-            low_day, high_day = self._day_window(day)
-        return DuePoint(number, hours, low_hours, high_hours, day, low_day, high_day)
+            low_hours, high_hours = self._hour_window(step, hours)
+        if place is not None:
+            low_day, day, high_day = self._days(anchor, turns)
+        return DuePoint(
+            number, hours, low_hours, high_hours, day, low_day, high_day, step=step, anchor=anchor, turns=turns
+        )
 
-    def _hour_window(self, number: int, hours: int, gap: int) -> tuple[int, int]:
+    def _hour_window(self, step: int, hours: int) -> tuple[int, int]:
         one_offs = self.duty.due.at_hours
-        own = one_offs[number] if number < len(one_offs) else None
+        own = one_offs[step] if step < len(one_offs) else None
         if own is not None and own.from_hours is not None and own.until_hours is not None:
-            moved = hours - centihours(own.at)
+            moved = hours - centihours(own.at)  # a one-off that counts from actual takes its hard bounds along
             return centihours(own.from_hours) + moved, centihours(own.until_hours) + moved
-        interval = hours if number == 0 else gap
-        base = interval if self.conventions.percent_window == "of_interval" else hours
-        window = self.duty.window.hours
+        base = (self._gap(step) or 0) if self.conventions.percent_window == "of_interval" else hours
         if own is not None and own.early is not None and own.late is not None:
             return hours - _hours_of(own.early, base, None), hours + _hours_of(own.late, base, None)
+        window = self.duty.window.hours
         assert window is not None, "a policy with points in hours states window.hours"
         return hours - _hours_of(window.early, base, window), hours + _hours_of(window.late, base, window)
 
-    def _day_window(self, day: int) -> tuple[int, int]:
+    def _days(self, anchor: int, turns: int) -> tuple[int, int, int]:
+        """Return early bound, due day and late bound of the calendar limb."""
         window, calendar = self.duty.window.calendar, self.duty.due.calendar
-        assert window is not None and calendar is not None, "a policy with a calendar limb states window.calendar"
+        assert window is not None, "a policy with a calendar limb states window.calendar"
+        assert calendar is not None
         every = calendar.every
-        if self.conventions.calendar_percent == "of_thirty_day_months" or every.days:
+        nominal = self._counted(anchor, turns, calendar)
+        if every.days or self.conventions.calendar_percent == "of_thirty_day_months":
             interval = every.days or every.months * 30
         else:
-            interval = add_span(date.fromordinal(day), every, self.conventions.month_end).toordinal() - day
-        return day - _days_of(window.early, interval, window), day + _days_of(window.late, interval, window)
+            interval = nominal - self._counted(anchor, turns - 1, calendar)
+        pauses = _merged(self.storage) if calendar.in_storage == "pauses" else ()
+        day = _running_after(anchor, nominal - anchor, pauses)
+        low = _running_before(day, _days_of(window.early, interval, window), pauses)
+        return low, day, _running_after(day, _days_of(window.late, interval, window), pauses)
+
+    def _counted(self, anchor: int, turns: int, calendar: CalendarLimb) -> int:
+        span = Span(calendar.every.months * turns, calendar.every.days * turns)
+        if span == Span():
+            return anchor
+        return add_span(date.fromordinal(anchor), span, self.conventions.month_end).toordinal()
+
+
+def _hours_place(point: DuePoint) -> HoursLimb | None:
+    return None if point.hours is None else (point.step, point.hours)
+
+
+def _calendar_place(point: DuePoint) -> CalendarPlace | None:
+    return None if point.day is None else (point.anchor, point.turns)
+
+
+def _turned(point: DuePoint) -> CalendarPlace | None:
+    return None if point.day is None else (point.anchor, point.turns + 1)
 
 
 def _hours_of(tolerance: Tolerance, base: int, window: Tolerances | None) -> int:
@@ -173,154 +267,127 @@ def _days_of(tolerance: Tolerance, interval: int, window: Tolerances) -> int:
     return taken if window.at_most is None else min(taken, int(window.at_most))
 
 
-Absent = Callable[[DuePoint], Literal["done", "not_done", "booked"]]
+def _merged(storage: Iterable[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
+    """Return the storage periods in order, overlapping ones as one (a period that ends before it begins is none)."""
+    merged: list[tuple[int, int]] = []
+    for since, until in sorted(s for s in storage if s[0] < s[1]):
+        if merged and since <= merged[-1][1]:
+            merged[-1] = (merged[-1][0], max(merged[-1][1], until))
+        else:
+            merged.append((since, until))
+    return tuple(merged)
+
+
+def _running_after(day: int, running: int, pauses: Sequence[tuple[int, int]]) -> int:
+    """Return the day ``running`` days after ``day``; the days of a pause that begins before it do not count."""
+    reached = day + running
+    for since, until in pauses:
+        begin = max(since, day)
+        if until > day and begin < reached:
+            reached += until - begin
+    return reached
+
+
+def _running_before(day: int, running: int, pauses: Sequence[tuple[int, int]]) -> int:
+    """Return the day ``running`` days before ``day``; the days of a pause that ends after it do not count."""
+    reached = day - running
+    for since, until in reversed(pauses):
+        end = min(until, day)
+        if since < day and end > reached:
+            reached -= end - since
+    return reached
+
+
+Absence = Literal["done", "not_done", "booked"]
+Absent = Callable[[DuePoint, int], Absence]
+PASSED: dict[Absence, State] = {"done": "assumed", "not_done": "missed", "booked": "booked"}
 
 
 def judge(
-    schedule: Schedule, visits: Sequence[Visit], day: int, hours: int | None, absent: Absent
+    schedule: Schedule, visits: Iterable[Visit], day: int, hours: int | None, absent: Absent
 ) -> tuple[DuePoint, ...]:
-    """Return the due points up to ``day`` and ``hours`` (the failure) with their states, the open one last.
+    """Return the due points up to ``day`` and ``hours`` (the failure) with their states, an open one last.
 
-    ``absent`` answers for a point whose window closed without a visit in it: done all the same (not on file), booked
-    in time, or not done.
+    ``visits`` lie on or before the failure, in any order. ``absent`` answers for a point whose window had closed by a
+    day without a visit in it: done though not on file, not done, or held open by a dealer's backlog on that day.
     """
-    on_grid = schedule.duty.next_due_from == "due_point" or schedule.duty.judged == "last_closed_window"
-    if on_grid:
-        return _judge_on_grid(schedule, visits, day, hours, absent)
-    return _judge_in_sequence(schedule, visits, day, hours, absent)
+    walk = _Walk(schedule, absent)
+    in_order = sorted(visits, key=lambda v: (v.day, v.hours or 0, v.record))
+    for visit in in_order:
+        walk.take(visit)
+    walk.pass_closed(day, hours)
+    points = walk.points if walk.point is None else [*walk.points, walk.point]
+    return tuple(_cured(point, in_order) for point in points)
 
 
-def _judge_on_grid(
-    schedule: Schedule, visits: Sequence[Visit], day: int, hours: int | None, absent: Absent
-) -> tuple[DuePoint, ...]:
-    left = list(visits)
-    points: list[DuePoint] = []
-    point: DuePoint | None = schedule.first()
-    while point is not None:
-        inside = next((v for v in left if point.holds(v)), None)
-        if inside is None and schedule.duty.early == "counts":
-            inside = next((v for v in left if not point.opened_at(v.day, v.hours)), None)
-        if inside is not None:
-            state: State = "met" if point.holds(inside) else "early"
-            points.append(replace(point, state=state, record=inside.record))
-            left = [v for v in left if v.day > inside.day or (v.day == inside.day and v.record > inside.record)]
-        elif point.closed_at(day, hours):
-            points.append(_absent_point(point, absent))
-        else:
-            points.append(point)
-            break
-        starts_calendar = inside is not None and schedule.calendar_begins_after(point)
-        point = schedule.next_from(point, point.hours, inside.day if starts_calendar and inside else point.day)
-    return _cured(tuple(points), visits)
+class _Walk:
+    """The points settled so far and the one now open; private to one call of ``judge``."""
 
+    def __init__(self, schedule: Schedule, absent: Absent) -> None:
+        self.schedule = schedule
+        self.absent = absent
+        self.points: list[DuePoint] = []
+        self.point: DuePoint | None = schedule.first()
 
-def _judge_in_sequence(
-    schedule: Schedule, visits: Sequence[Visit], day: int, hours: int | None, absent: Absent
-) -> tuple[DuePoint, ...]:
-    points: list[DuePoint] = []
-    point: DuePoint | None = schedule.first()
-    for visit in visits:
-        if point is None:
-            break
-        point = _up_to(schedule, point, visit, points, absent)
-        if point is None:
-            break
-        if (
-            points
-            and points[-1].state in ("met", "early", "late")
-            and points[-1].holds(visit)
-            and not point.opened_at(visit.day, visit.hours)
-        ):
-            continue  # a second visit inside a window that is already met is spare and moves nothing
+    def take(self, visit: Visit) -> None:
+        before = len(self.points)
+        if self.pass_closed(visit.day, visit.hours, visit):
+            return
+        point = self.point
+        passed = self.points[-1] if len(self.points) > before else None
+        if passed is not None and passed.state == "missed":
+            in_place = point is not None and self.schedule.keeps_place(point) and point.holds(visit)
+            if not in_place:
+                following = self.schedule.next_on_grid(passed)
+                if following is None or not following.opened_at(visit.day, visit.hours):
+                    self.points[-1] = replace(passed, state="late", record=visit.record)
+                if not self.schedule.on_grid or self.schedule.begins_calendar(passed):
+                    self.point = self._after_late(passed, visit)
+                return
+        if point is None or self._is_spare(point, visit):
+            return
         if point.holds(visit):
-            state: State = "met"
-        elif point.closed_at(visit.day, visit.hours):
-            state = "late"
-        elif schedule.duty.early == "counts":
-            state = "early"
-        else:
-            continue
-        points.append(replace(point, state=state, record=visit.record))
-        point = _after(schedule, point, visit)
-    while point is not None and point.closed_at(day, hours):
-        points.append(_absent_point(point, absent))
-        point = schedule.next_on_grid(point)
-    if point is not None:
-        points.append(point)
-    return _cured(tuple(points), visits)
+            self._answer(point, "met", visit)
+        elif self.schedule.duty.early == "counts":
+            self._answer(point, "early", visit)
 
-
-def _up_to(
-    schedule: Schedule, point: DuePoint, visit: Visit, points: list[DuePoint], absent: Absent
-) -> DuePoint | None:
-    """Pass the points that ``visit`` cannot answer: those done though not on file, and one-offs before its own window."""
-    current: DuePoint | None = point
-    while current is not None and current.closed_at(visit.day, visit.hours):
-        following = schedule.next_on_grid(current)
-        own_later = _one_off_that_holds(schedule, following, visit)
-        judged = _absent_point(current, absent)
-        if judged.state in ("assumed", "booked") or own_later:
-            points.append(judged)
-            current = following
-        else:
-            # Points after this one whose windows had closed as well were missed too; the visit answers the oldest.
-            later = following
-            while later is not None and later.closed_at(visit.day, visit.hours):
-                passed = _absent_point(later, absent)
-                points.append(passed)
-                later = schedule.next_on_grid(later)
-            points.sort(key=lambda p: p.number)
-            return current
-    return current
-
-
-def _one_off_that_holds(schedule: Schedule, point: DuePoint | None, visit: Visit) -> bool:
-    if schedule.conventions.one_off_points == "count_from_actual":
+    def pass_closed(self, day: int, hours: int | None, visit: Visit | None = None) -> bool:
+        """Pass every point whose window had closed; return whether ``visit`` answered one that was booked."""
+        while self.point is not None and self.point.closed_at(day, hours):
+            point = self.point
+            state = PASSED[self.absent(point, day)]
+            if state == "booked" and visit is not None:
+                self._answer(point, "booked", visit)
+                return True
+            self.points.append(replace(point, state=state))
+            if state == "missed":
+                self.point = self.schedule.after_missed(point, day, hours)
+            else:
+                self.point = self.schedule.next_on_grid(point)
         return False
-    one_offs = len(schedule.duty.due.at_hours)
-    while point is not None and point.number < one_offs:
-        if point.holds(visit):
-            return True
-        point = schedule.next_on_grid(point)
-    return False
+
+    def _answer(self, point: DuePoint, state: State, visit: Visit) -> None:
+        self.points.append(replace(point, state=state, record=visit.record))
+        self.point = self.schedule.after_visit(point, visit, early=state == "early")
+
+    def _after_late(self, passed: DuePoint, visit: Visit) -> DuePoint | None:
+        return self.schedule.after_visit(passed, visit, early=False)
+
+    def _is_spare(self, point: DuePoint, visit: Visit) -> bool:
+        if self.schedule.duty.next_due_from == "actual" and not self.schedule.on_grid:
+            return False
+        last = self.points[-1] if self.points else None
+        return (
+            last is not None
+            and last.state == "met"
+            and last.holds(visit)
+            and not point.opened_at(visit.day, visit.hours)
+        )
 
 
-def _after(schedule: Schedule, point: DuePoint, visit: Visit) -> DuePoint | None:
-    """Return the next point after ``visit`` answered ``point``, each limb counted on its own."""
-    keeps_due = schedule.duty.next_due_from == "due_point_inside_window"
-    hours, day = point.hours, point.day
-    fixed_one_off = schedule.conventions.one_off_points == "keep_their_hours" and point.number + 1 < len(
-        schedule.duty.due.at_hours
-    )
-    if hours is not None and visit.hours is not None and not fixed_one_off:
-        assert point.low_hours is not None and point.high_hours is not None
-        if not (keeps_due and point.low_hours <= visit.hours <= point.high_hours):
-            hours = visit.hours
-    if day is not None:
-        assert point.low_day is not None and point.high_day is not None
-        if not (keeps_due and point.low_day <= visit.day <= point.high_day):
-            day = visit.day
-    elif schedule.calendar_begins_after(point):
-        day = visit.day
-    return schedule.next_from(point, hours, day)
-
-
-def _absent_point(point: DuePoint, absent: Absent) -> DuePoint:
-    answer = absent(point)
-    if answer == "done":
-        return replace(point, state="assumed")
-    return replace(point, state="booked" if answer == "booked" else "missed")
-
-
-def _cured(points: tuple[DuePoint, ...], visits: Sequence[Visit]) -> tuple[DuePoint, ...]:
-    """Mark missed points that a later visit cured (whether a cure counts is the policy's to say)."""
-    if not any(p.state == "missed" for p in points):
-        return points
-    marked = []
-    for point in points:
-        if point.state == "missed":
-            cure = next((v for v in visits if point.closed_at(v.day, v.hours)), None)
-            if cure is not None:
-                point = replace(point, record=cure.record, cured=True)
-        marked.append(point)
-    return tuple(marked)
+def _cured(point: DuePoint, visits: Sequence[Visit]) -> DuePoint:
+    """Mark a missed point that a later visit cured (whether a cure counts is the policy's to say)."""
+    if point.state != "missed":
+        return point
+    cure = next((v for v in visits if point.closed_at(v.day, v.hours)), None)
+    return point if cure is None else replace(point, record=cure.record, cured=True)

@@ -2,17 +2,21 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
+from types import MappingProxyType
 from typing import Any
+
+from pydantic import BaseModel
 
 from rules.policy_book.wording import clause_words
 from rules.rule_base.compiler import compile_ruleset
-from schemas.canonical import digest
+from schemas.canonical import Canonical, digest
 from schemas.conventions import Conventions
 from schemas.policy.clause import Clause, Limits
 from schemas.policy.document import CoveragePolicy
 from schemas.policy.prorating import Decline, OwnerPrices, Points, Steps
 from schemas.policy.services import FallBack
-from schemas.quantities import VersionRef, centihours
+from schemas.quantities import Tolerance, VersionRef, centihours
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +56,8 @@ def compile_policy(terms: CoveragePolicy, conventions: Conventions, pinned: Mapp
         terms=terms,
         conventions=conventions,
         digest=version_digest(terms, conventions, pins),
-        clauses=clauses,
-        ruleset=compile_ruleset(terms, conventions),
+        clauses=MappingProxyType(clauses),
+        ruleset=MappingProxyType(compile_ruleset(terms, conventions)),
         hour_thresholds=_hour_thresholds(terms),
         falls_back_to=falls_back,
     )
@@ -63,11 +67,38 @@ def version_digest(terms: CoveragePolicy, conventions: Conventions, pins: Mappin
     """Return the digest of a version over its canonical form, its conventions and its fall-backs."""
     return digest(
         {
-            "policy": terms.model_dump(mode="json", by_alias=True, exclude_none=True),
-            "conventions": conventions.model_dump(mode="json", by_alias=True),
+            "policy": _canonical(terms),
+            "conventions": _canonical(conventions),
             "fall_backs": dict(pins),
         }
     )
+
+
+def _canonical(value: Any) -> Canonical:
+    """Return a document with every value in one form, so that 2000 and 2000.0 give the same digest.
+
+    The format plays no part: it says how the terms are written down, not what they are.
+    """
+    match value:
+        case BaseModel():
+            fields = {info.alias or name: getattr(value, name) for name, info in type(value).model_fields.items()}
+            return {key: _canonical(inner) for key, inner in fields.items() if inner is not None and key != "format"}
+        case None | bool() | int() | str():
+            return value
+        case Mapping():
+            return {key: _canonical(inner) for key, inner in value.items()}
+        case tuple() | list():
+            return [_canonical(inner) for inner in value]
+        case Decimal():
+            return _digits(value)
+        case Tolerance(amount=Decimal() as amount):
+            return _digits(amount)
+        case _:  # dates, fractions, spans and names of versions have one text each
+            return str(value)
+
+
+def _digits(number: Decimal) -> str:
+    return format(number.normalize() + 0, "f")
 
 
 def each_clause(terms: CoveragePolicy) -> Iterator[tuple[str, Clause]]:

@@ -103,7 +103,10 @@ def _fact_words(conventions: Conventions) -> Iterator[str]:
     yield f"where a claim contradicts itself, {HELD[facts.contradicts_itself]}"
     yield f"where records of different origin contradict one another, {HELD[facts.contradicts_other_record]}"
     proven = listed((NOT_DONE[p] for p in absent.not_done_when), "or") if absent.not_done_when else ""
-    until = f"; it counts as not done once {proven}" if proven else "; nothing turns its absence into not done"
+    if absent.counts_as == "not_done":
+        until = f"; it makes no difference whether {proven}" if proven else ""
+    else:
+        until = f"; it counts as not done once {proven}" if proven else "; nothing turns its absence into not done"
     yield f"{COUNTS_AS[absent.counts_as]}{until}"
     yield f"the dealer has {span_words(absent.answer_within)} to answer"
 

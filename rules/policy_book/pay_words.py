@@ -104,8 +104,7 @@ def item_sentences(item: str, rule: NotPaid | Paid, currency: str) -> Iterator[s
     yield f"{name}: {share}{_basis_words(rule, currency)}."
     if rule.until is not None and rule.after_borne_by is not None:
         yield sentence(
-            f"{item} are paid for {limits_words(rule.until)} only; after that they are borne by"
-            f" {BEARERS[rule.after_borne_by]}"
+            f"it is paid for {limits_words(rule.until)} only, and after that borne by {BEARERS[rule.after_borne_by]}"
         )
     yield from map(sentence, _details(rule, currency))
     if rule.at_most is not None:
@@ -158,7 +157,7 @@ def _details(rule: Paid, currency: str) -> Iterator[str]:
 def either_or_sentences(rule: EitherOr) -> Iterator[str]:
     first, second = rule.items
     since = limit_words(rule.after)
-    yield sentence(f"from {since} on, only {first} or {second} are paid: the {rule.picks} of the two sums")
+    yield sentence(f"from {since} on, only {first} or {second} is paid: the {rule.picks} of the two sums")
     yield sentence(f"the other is borne by {BEARERS[rule.borne_by]}")
 
 

@@ -110,10 +110,10 @@ def point_words(point: OneOffPoint) -> str:
     """Return a one-off point that states its window itself; empty for one that follows the duty's window."""
     if point.from_hours is not None and point.until_hours is not None:
         low, high = number_words(point.from_hours), hours_words(point.until_hours)
-        return f"the {hours_words(point.at)} service from {low} to {high}"
+        return f"{low} to {high} at the {hours_words(point.at)} service"
     if point.early is not None and point.late is not None:
         early, late = tolerance_words(point.early, "h"), tolerance_words(point.late, "h")
-        return f"the {hours_words(point.at)} service {early} early to {late} late"
+        return f"{early} early to {late} late at the {hours_words(point.at)} service"
     return ""
 
 
@@ -121,10 +121,10 @@ def window_words(window: Window, due: Due) -> str:
     """Return how early and late a service may be; the bounds lie inside."""
     parts = [words for point in due.at_hours if (words := point_words(point))]
     if window.hours is not None:
-        parts.append(tolerances_words(window.hours, "h"))
+        parts.append(f"{'else ' if parts else ''}{tolerances_words(window.hours, 'h')}")
     if window.calendar is not None:
-        parts.append(f"{'by the calendar ' if parts else ''}{tolerances_words(window.calendar, 'days')}")
-    return "; ".join(parts) or "no window"
+        parts.append(f"by the calendar {tolerances_words(window.calendar, 'days')}")
+    return ", ".join(parts) or "none"
 
 
 def proof_words(proof: Proof) -> str:
@@ -153,7 +153,7 @@ def _reached(reach: str, duty: ServiceDuty) -> str:
 def service_sentences(name: str, duty: ServiceDuty) -> Iterator[str]:
     """Yield a duty's sentences; the first two stand for the clause."""
     tasks, window = listed(map(plain, duty.tasks)), window_words(duty.window, duty.due)
-    yield sentence(f"the {plain(name)} service ({tasks}) is due {due_words(duty.due)}, and counts when done {window}")
+    yield sentence(f"the {plain(name)} service ({tasks}) is due {due_words(duty.due)}; window: {window}")
     yield sentence(f"if it is missed, {consequence_words(duty.missed, duty)}")
     if duty.due.calendar is not None:
         yield sentence(calendar_words(duty.due))
@@ -168,6 +168,9 @@ def service_sentences(name: str, duty: ServiceDuty) -> Iterator[str]:
         taken_off = "no longer counts" if grace is None else f"still counts for {span_words(grace)}"
         on_list = f"the fluid must stand on the list {plain(duty.fluid.fluids)} on the day of the service"
         yield sentence(f"{on_list}; one taken off it {taken_off}")
+        if duty.fluid.at_least_litres is not None:
+            litres = number_words(duty.fluid.at_least_litres)
+            yield f"A service takes {litres} litres; records of less are asked about."
     if duty.wrong_fluid is not None:
         yield sentence(f"if another fluid was used, {consequence_words(duty.wrong_fluid, duty)}")
     yield f"A repair that carries the same work {'counts' if duty.repairs_count else 'does not count'} as the service."

@@ -61,6 +61,7 @@ def _about(terms: CoveragePolicy) -> Iterator[str]:
     yield f"Coverage terms {terms.policy}, version {terms.version}: {LAYERS[terms.layer]}, amounts in {terms.currency}."
     yield sentence(in_force_words(terms.in_force))
     yield sentence(f"put into terms from: {terms.source.document}, edition {terms.source.edition}")
+    yield f"It is counted by the conventions {terms.conventions.name}, version {terms.conventions.version}."
     if terms.owner_class is not None:
         yield f"The promise is made to {terms.owner_class} owners."
     if terms.supersedes:

@@ -93,12 +93,12 @@ def plain(code: str) -> str:
 
 
 def listed(words: Iterable[str], joint: str = "and") -> str:
-    """Return words as a list in a sentence.
+    """Return words as a list in a sentence; an empty list reads none.
 
     >>> listed(["a", "b", "c"]), listed(["a", "b"], "or")
     ('a, b and c', 'a or b')
     """
-    *most, last = words
+    *most, last = list(words) or ["none"]
     return f"{', '.join(most)} {joint} {last}" if most else last
 
 

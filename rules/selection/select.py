@@ -1,17 +1,19 @@
 """Which policy versions can decide a line: selected by date, applying to machine, owner and component."""
 
-import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from rules.measures.groups import earliest_start, fitted_component, start_of_term
+from rules.measures.groups import fitted_component, later_fitting, own_parts
+from rules.measures.starts import day_that_selects, start_of_term
 from rules.open_facts import World
 from rules.policy_book.compiled import CompiledPolicy
 from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile
 from schemas.machine import FittedComponent, Machine
-from schemas.policy.term import AppliesTo
+from schemas.policy.clause import Fitting
+from schemas.policy.document import CoveragePolicy
+from schemas.policy.term import AppliesTo, prefix_and_number
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,8 @@ def subject_of(line: ClaimLine, claim_file: ClaimFile, component: str | None) ->
     claim = claim_file.claim
     found = line.component or component or claim.component
     position = line.position if line.position != "none" else (claim.position if found == claim.component else "none")
-    return Subject(line, found, fitted_component(claim_file.machine, found, position, claim.failed_on))
+    fitted = fitted_component(claim_file.machine, found, position, claim.failed_on, line.removed_serial)
+    return Subject(line, found, fitted)
 
 
 def select(versions: Mapping[str, tuple[CompiledPolicy, ...]], claim_file: ClaimFile, world: World) -> Selected:
@@ -48,74 +51,98 @@ def select(versions: Mapping[str, tuple[CompiledPolicy, ...]], claim_file: Claim
     policies: list[CompiledPolicy] = []
     refused: list[tuple[CompiledPolicy, str]] = []
     why: list[tuple[str, str]] = []
+    every = [p for of_name in versions.values() for p in of_name if names_model(p.terms.applies_to, claim_file.machine)]
     for name in sorted(versions):
-        of_name = [p for p in versions[name] if _names_model(p.terms.applies_to, claim_file.machine)]
+        of_name = [p for p in versions[name] if p in every]
         if not of_name:
             continue
-        in_force = [(p, words) for p in of_name if (words := _in_force_words(p, claim_file, world))]
+        in_force = [(p, words) for p in of_name if (words := _in_force_words(p, of_name, every, claim_file, world))]
         if not in_force:
             refused.append((of_name[-1], "no_version_in_force"))
             continue
-        governing, words = in_force[-1]
-        for newer in versions[name]:
-            if governing.ref.version in newer.terms.supersedes:
-                words = f"it replaces {governing.name} for new decisions; {words}"
-                governing = newer
-        chosen = [(governing, words)]
-        for newer in versions[name]:
-            extends = newer.terms.extends_earlier
-            if newer.ref.version <= governing.ref.version or extends is None or newer in (p for p, _ in chosen):
-                continue
-            start = start_of_term(newer, newer.terms.term.starts, claim_file, world)[0]
-            if start >= extends.started_from:
-                chosen.append((newer, f"it extends machines started from {extends.started_from:%d %B %Y}"))
-        for policy, reason in chosen:
-            code = machine_refusal(policy.terms.applies_to, claim_file)
+        for policy, reason in _governing(*in_force[-1], versions[name], every, claim_file, world):
+            code = machine_refusal(policy.terms, claim_file)
             if code is None:
                 policies.append(policy)
                 why.append((policy.name, reason))
             else:
                 refused.append((policy, code))
+    if not every:
+        refused = [(of_name[-1], "no_coverage_for_machine") for _, of_name in sorted(versions.items())]
     policies.sort(key=lambda p: (LAYER_ORDER.index(p.terms.layer), p.ref))
     return Selected(tuple(policies), tuple(refused), tuple(why))
 
 
-def _in_force_words(policy: CompiledPolicy, claim_file: ClaimFile, world: World) -> str:
+def _governing(
+    policy: CompiledPolicy,
+    words: str,
+    versions: Sequence[CompiledPolicy],
+    every: Sequence[CompiledPolicy],
+    claim_file: ClaimFile,
+    world: World,
+) -> list[tuple[CompiledPolicy, str]]:
+    """Return the version in force, or the one that replaced it, and every later one that extends earlier machines."""
+    governing = replacement_of(policy, versions)
+    if governing is not policy:
+        words = f"it replaces {policy.name} for new decisions; {words}"
+    chosen = [(governing, words)]
+    for newer in versions:
+        extends = newer.terms.extends_earlier
+        if (
+            extends is None
+            or newer.ref.version <= governing.ref.version
+            or replacement_of(newer, versions) is not newer
+        ):
+            continue
+        start = start_of_term(newer, newer.terms.term.starts, claim_file, world, every)[0]
+        if start >= extends.started_from:
+            chosen.append((newer, f"it extends machines started from {extends.started_from:%d %B %Y}"))
+    return chosen
+
+
+def replacement_of(policy: CompiledPolicy, versions: Sequence[CompiledPolicy]) -> CompiledPolicy:
+    """Return the version that replaces a faulty one, over any number of steps; the version itself when none does."""
+    replaced = policy
+    while True:
+        newer = [p for p in versions if replaced.ref.version in p.terms.supersedes]
+        if not newer:
+            return replaced
+        replaced = max(newer, key=lambda p: p.ref.version)
+
+
+def _in_force_words(
+    policy: CompiledPolicy,
+    versions: Sequence[CompiledPolicy],
+    every: Sequence[CompiledPolicy],
+    claim_file: ClaimFile,
+    world: World,
+) -> str:
     """Return why the version is in force on the date that selects it, empty when it is not."""
     in_force = policy.terms.in_force
     selected_by = in_force.selected_by
-    if selected_by in ("failed_on", "repair_ended_on", "submitted_on"):
-        day = getattr(claim_file.claim, selected_by) or claim_file.claim.failed_on
-        words = f"{selected_by.replace('_', ' ')} {day:%d %B %Y}"
-    elif selected_by == "start_of_term":
-        day, event = start_of_term(policy, policy.terms.term.starts, claim_file, world)
+    if selected_by == "start_of_term":
+        day, event = start_of_term(policy, policy.terms.term.starts, claim_file, world, every)
         words = f"start of term {day:%d %B %Y} ({event})"
-    elif selected_by == "built":
-        day, words = claim_file.machine.built_on, f"built {claim_file.machine.built_on:%d %B %Y}"
     else:
-        event_day = claim_file.machine.events.get(selected_by)
-        if event_day is None:
-            found = earliest_start(policy.terms.term.starts, claim_file, policy.conventions.month_end)
-            event_day = found[0] if found is not None else None
-        if event_day is None:
-            day, event = start_of_term(policy, policy.terms.term.starts, claim_file, world)
-        else:
-            day, event = event_day, selected_by.replace("_", " ")
-        words = f"{event} {day:%d %B %Y}"
+        day = day_that_selects(selected_by, versions, claim_file, world)
+        words = f"{selected_by.replace('_', ' ')} {day:%d %B %Y}"
     if not in_force.holds(day):
         return ""
     until = f" to {in_force.until:%d %B %Y}" if in_force.until is not None else ""
     return f"{words} lies in its time in force, from {in_force.from_:%d %B %Y}{until}"
 
 
-def _names_model(applies: AppliesTo, machine: Machine) -> bool:
+def names_model(applies: AppliesTo, machine: Machine) -> bool:
+    """Return whether a model code of the policy fits the machine's; a trailing * stands for any ending."""
     model = machine.model
     return any(m == model or (m.endswith("*") and model.startswith(m[:-1])) for m in applies.models)
 
 
-def machine_refusal(applies: AppliesTo, claim_file: ClaimFile) -> str | None:
+def machine_refusal(terms: CoveragePolicy, claim_file: ClaimFile) -> str | None:
     """Return the code of the first machine condition that is not met, None when the policy reaches the machine."""
-    machine = claim_file.machine
+    machine, applies = claim_file.machine, terms.applies_to
+    if not names_model(applies, machine):
+        return "no_coverage_for_machine"
     if applies.serials and not any(serial_in(machine.serial, r.from_, r.until) for r in applies.serials):
         return "serial_out_of_range"
     if applies.built is not None and not applies.built.holds(machine.built_on):
@@ -131,14 +158,25 @@ def machine_refusal(applies: AppliesTo, claim_file: ClaimFile) -> str | None:
     return None
 
 
-def component_refusal(applies: AppliesTo, subject: Subject) -> str | None:
+def component_refusal(terms: CoveragePolicy, subject: Subject) -> str | None:
     """Return the code of the first component condition that is not met."""
+    applies = terms.applies_to
     if subject.component in applies.except_components:
         return "component_not_named"
     if applies.components != "whole_machine" and subject.component not in applies.components:
         return "component_not_named"
-    fitting = subject.fitted.fitted_as if subject.fitted is not None else "factory"
-    return None if fitting in applies.fitted else "fitting_not_covered"
+    return None if any(way in applies.fitted for way in _ways_fitted(terms, subject)) else "fitting_not_covered"
+
+
+def _ways_fitted(terms: CoveragePolicy, subject: Subject) -> tuple[Fitting, ...]:
+    """Return how the component came; one that a kit was added to is the factory's, and the kit's where terms say so."""
+    fitted = subject.fitted
+    if fitted is None:
+        return ("factory",)
+    if fitted.fitted_as != "retrofit_kit" or subject.component in own_parts(fitted):
+        return (fitted.fitted_as,)
+    upgraded = later_fitting(terms, subject.component, fitted) is not None
+    return ("factory", "retrofit_kit") if upgraded else ("factory",)
 
 
 def owner_order(machine: Machine, on: date) -> int:
@@ -152,11 +190,6 @@ def serial_in(serial: str, low: str, high: str) -> bool:
     >>> serial_in("QF60-99", "QF60-1", "QF60-100"), serial_in("QF40-50", "QF60-1", "QF60-100")
     (True, False)
     """
-    parts = [_prefix_and_number(text) for text in (serial, low, high)]
+    parts = [prefix_and_number(text) for text in (serial, low, high)]
     (prefix, number), (low_prefix, low_number), (high_prefix, high_number) = parts
     return prefix == low_prefix == high_prefix and low_number <= number <= high_number
-
-
-def _prefix_and_number(serial: str) -> tuple[str, int]:
-    match = re.search(r"(\d{1,18})$", serial)
-    return (serial, 0) if match is None else (serial[: match.start()], int(match[1]))

@@ -1,24 +1,24 @@
 """From claimed to payable: allowance, share, deductible and caps in the policy's order, to the minor unit.
 
-Amounts stay exact fractions; after each step the running amount is rounded once, and what a step moves is the
-difference of two rounded amounts. So ``claimed + added`` always equals the sum of what all bearers bear.
+Amounts stay exact; after each step the running amount is rounded once, and what a step moves is the difference of two
+rounded amounts. So ``claimed + added`` always equals the sum of what all bearers bear and what is open.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from decimal import Decimal
 from fractions import Fraction
 
 from rules.measures.prorating import Proration, number_text
 from rules.policy_book.compiled import CompiledPolicy
-from rules.rounding import as_money, largest_remainder, minor_units
+from rules.rounding import as_money, largest_remainder
 from rules.selection.select import Subject
-from rules.settlement.allowance import Allowance, Cut, Desk, money_text
+from rules.settlement.allowance import Allowance, Cut
+from rules.settlement.caps import left_under
+from rules.settlement.desk import Desk, Held
+from rules.settlement.exact import Exact, Factor, Minor, factor, grains, minor_of, money_text, times
+from rules.settlement.money import BEARERS, LineMoney, Move
 from schemas.claim_file import ClaimFile
-from schemas.decision import Step
-from schemas.policy.pays import Cap, CapAmount, Deductible
-
-BEARERS = ("owner", "dealer", "other_payer")
+from schemas.policy.pays import Cap
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,37 +40,18 @@ class Payable:
     lowered: tuple[LowerShare, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class LineMoney:
-    """The split of a line in minor units of the policy's currency, with every step."""
-
-    currency: str
-    exponent: int
-    claimed: int
-    added: int
-    allowed: int
-    maker: int
-    owner: int
-    dealer: int
-    other_payer: int
-    open: int
-    steps: tuple[Step, ...]
-    cuts: tuple[Cut, ...]
-
-    def money(self, units: int) -> Decimal:
-        return as_money(units, self.exponent)
-
-
 @dataclass(slots=True)
 class _Running:
     """One line on its way through the steps; private to one settlement."""
 
     payable: Payable
-    exact: Fraction
+    exact: Exact
     units: int
+    claimed: int
     split: dict[str, int]
-    steps: list[Step] = field(default_factory=list)
+    moves: list[Move]
     cuts: list[Cut] = field(default_factory=list)
+    held: list[Held] = field(default_factory=list)
     added: int = 0
     allowed: int = 0
 
@@ -78,16 +59,21 @@ class _Running:
     def line(self) -> str:
         return self.payable.subject.line.line
 
+    @property
+    def item(self) -> str:
+        return self.payable.subject.line.item
+
+    @property
+    def component(self) -> str:
+        return self.payable.subject.component or ""
+
 
 class Settlement:
     """The settlement of all lines that one policy pays; a value is returned, nothing outlives the call."""
 
     def __init__(self, policy: CompiledPolicy, claim_file: ClaimFile) -> None:
         self.policy = policy
-        self.claim_file = claim_file
-        self.currency = policy.terms.currency
-        self.exponent = claim_file.currency_exponents.get(self.currency, 2)
-        self.mode = policy.conventions.money.round
+        self.minor: Minor = minor_of(claim_file, policy.terms.currency, policy.conventions.money.round)
         self.each_step = policy.conventions.money.at == "step"
 
     def settle(
@@ -111,260 +97,207 @@ class Settlement:
                         self._cap(running, cap, f"caps[{index}]", desk)
         return {line.line: self._done(line) for line in running}
 
-    def _units(self, exact: Fraction) -> int:
-        return minor_units(exact, self.exponent, self.mode)
-
     def _claimed(self, payable: Payable) -> _Running:
-        claimed = payable.allowance.claimed
-        units = self._units(claimed)
-        line = _Running(payable, claimed, units, dict.fromkeys(BEARERS, 0))
-        line.steps.append(
-            Step(
-                "claimed", None, payable.allowance.words, as_money(units, self.exponent), as_money(units, self.exponent)
-            )
-        )
-        return line
+        exact = payable.allowance.claimed
+        units = self.minor.units(exact)
+        if self.each_step:
+            exact = self.minor.exact(units)
+        move = Move("claimed", None, payable.allowance.words, units, units, exact)
+        return _Running(payable, exact, units, units, dict.fromkeys(BEARERS, 0), [move])
+
+    def _number(self, path: str) -> str | None:
+        clause = self.policy.clauses.get(path)
+        return None if clause is None else clause.number
 
     def _move(
         self,
         line: _Running,
         step: str,
-        exact: Fraction,
+        exact: Exact,
         bearer: str | None,
-        clause: str | None,
+        path: str,
         words: str,
-        factor: str | None = None,
+        *,
+        share: Fraction | None = None,
+        amount: Exact | None = None,
     ) -> int:
-        """Bring the running amount to ``exact``; return the minor units that moved to ``bearer``."""
-        before, after = line.units, self._units(exact)
-        line.exact = Fraction(after, 10**self.exponent) if self.each_step else exact
+        """Bring the running amount to ``exact``; return the minor units that moved to ``bearer`` (None: were added)."""
+        before, after = line.units, self.minor.units(exact)
+        line.exact = self.minor.exact(after) if self.each_step else exact
         line.units = after
         if bearer is None:
             line.added += after - before
         else:
             line.split[bearer] += before - after
-        line.steps.append(
-            Step(step, clause, words, as_money(before, self.exponent), as_money(after, self.exponent), bearer, factor)  # type: ignore[arg-type]
-        )
+        move = Move(step, self._number(path), words, before, after, line.exact, bearer, share, amount)
+        line.moves.append(move)
         return before - after
 
-    def _number(self, path: str) -> str:
-        return self.policy.clauses[path].number
+    def _take_units(self, line: _Running, step: str, units: int, bearer: str, path: str, words: str) -> None:
+        """Move whole minor units; the part of the exact amount below them stays with the line."""
+        amount = self.minor.exact(units)
+        line.exact = max(line.exact - amount, 0)
+        line.units -= units
+        line.split[bearer] += units
+        before = line.units + units
+        line.moves.append(Move(step, self._number(path), words, before, line.units, line.exact, bearer, amount=amount))
+
+    def _hold(self, line: _Running, held: Held) -> None:
+        """Leave the rest of the line open until a person has looked at it."""
+        line.held.append(held)
+        self._take_units(line, "open", line.units, "open", held.path, held.words)
+        line.exact = 0
 
     def _allowance(self, line: _Running) -> None:
         allowance = line.payable.allowance
         if allowance.added:
-            path = f"pays.{line.payable.subject.line.item}"
-            clause = self.policy.clauses[path].number if path in self.policy.clauses else None
-            self._move(line, "added", line.exact + allowance.added, None, clause, allowance.added_words)
+            words, path = allowance.added_words, f"pays.{line.item}"
+            self._move(line, "added", line.exact + allowance.added, None, path, words, amount=allowance.added)
         for cut in allowance.cuts:
-            self._move(line, "allowance", line.exact - cut.amount, cut.bearer, self._number(cut.path), cut.words)
+            # At each step rounded up, a cut can exceed what is left of the line by less than a minor unit.
+            exact = max(line.exact - cut.amount, 0)
+            self._move(line, "allowance", exact, cut.bearer, cut.path, cut.words, amount=cut.amount)
             line.cuts.append(cut)
         line.allowed = line.units
 
     def _share(self, line: _Running) -> None:
         proration = line.payable.proration
-        prorating = self.policy.terms.prorating
-        if proration is not None and prorating is not None:
-            number = self._number("prorating")
-            if proration.owner_price is not None:
-                price = min(Fraction(proration.owner_price), line.exact)
-                if price:
-                    words = f"the owner pays a fixed price of {proration.owner_price}"
-                    self._move(line, "share", line.exact - price, prorating.borne_by, number, words)
-                    line.cuts.append(Cut("prorated", "prorating", words, price, prorating.borne_by))
-            elif proration.share != 1:
-                words = "; ".join(axis.words for axis in proration.axes)
-                before = line.exact
-                moved = self._move(
-                    line, "share", line.exact * proration.share, prorating.borne_by, number, words, str(proration.share)
-                )
-                code = "prorated" if proration.share else "prorated_to_nothing"
-                line.cuts.append(Cut(code, "prorating", words, before - line.exact, prorating.borne_by))
-                if prorating.owner_pays_on == "list_price":
-                    self._owner_on_list(line, 1 - proration.share, moved, number)
-        for lowered in line.payable.lowered:
-            words = f"{lowered.share} is paid after a missed service"
-            before = line.exact
-            self._move(
-                line,
-                "share",
-                line.exact * lowered.share,
-                lowered.bearer,
-                self._number(lowered.path),
-                words,
-                str(lowered.share),
-            )
+        if proration is not None and line.units:
+            self._prorate(line, proration)
+        for lowered in line.payable.lowered if line.units else ():
+            words, before = f"{lowered.share} is paid after a missed service", line.exact
+            exact = times(line.exact, lowered.share)
+            self._move(line, "share", exact, lowered.bearer, lowered.path, words, share=lowered.share)
             line.cuts.append(Cut("service_lowers_share", lowered.path, words, before - line.exact, lowered.bearer))
 
-    def _owner_on_list(self, line: _Running, owner_share: Fraction, moved: int, number: str) -> None:
-        """The owner's part is a share of the list price; the dealer keeps what that is above the claim."""
+    def _prorate(self, line: _Running, proration: Proration) -> None:
+        prorating = self.policy.terms.prorating
+        assert prorating is not None
+        bearer, before = prorating.borne_by, line.exact
+        if proration.owner_price is not None:
+            price = min(times(grains(proration.owner_price), proration_quantity(line.payable.subject)), line.exact)
+            if price:
+                words = f"the owner pays a fixed price of {proration.owner_price}"
+                self._move(line, "share", line.exact - price, bearer, "prorating", words, amount=price)
+                line.cuts.append(Cut("prorated", "prorating", words, price, bearer))
+            return
+        if proration.share == 1:
+            return
+        words = "; ".join(axis.words for axis in proration.axes)
+        if prorating.owner_pays_on == "list_price":
+            self._share_on_list(line, proration.share, words)
+        else:
+            exact = times(line.exact, proration.share)
+            self._move(line, "share", exact, bearer, "prorating", words, share=proration.share)
+        code = "prorated" if proration.share else "prorated_to_nothing"
+        line.cuts.append(Cut(code, "prorating", words, before - line.exact, bearer))
+
+    def _share_on_list(self, line: _Running, share: Fraction, words: str) -> None:
+        """The maker pays the share of the allowed amount, the owner the rest of the list price.
+
+        Where that is more than the claim leaves, the dealer keeps the difference (it is added to the claim); where it
+        is less, the dealer bears it, for nobody owes it.
+        """
         total = line.payable.allowance.list_total
         if total is None:
+            text = (
+                f"the list price of the part of line {line.line} is not on file, and the owner's part is a share of it"
+            )
+            self._hold(line, Held("price_not_listed", "prorating", text))
             return
-        uplift = self._units(total * owner_share) - moved
-        if uplift > 0:
-            line.added += uplift
-            line.split["owner"] += uplift
-            now = as_money(line.units, self.exponent)
-            words = f"the owner's part is {number_text(owner_share * 100)} % of the list price {money_text(total)}: {as_money(uplift, self.exponent)} more than of the claim, kept by the dealer"
-            line.steps.append(Step("added", number, words, now, now))
+        of_list = f"the owner's part is {number_text((1 - share) * 100)} % of the list price {money_text(total)}"
+        owner, rest = times(total, 1 - share), times(line.exact, 1 - share)
+        if owner < rest:
+            self._move(line, "share", line.exact - owner, "owner", "prorating", f"{words}; {of_list}", amount=owner)
+            short = f"{of_list}, {money_text(rest - owner)} less than of the claim; nobody owes the dealer that"
+            self._move(line, "share", line.exact - (rest - owner), "dealer", "prorating", short, amount=rest - owner)
+            return
+        moved = self._move(line, "share", times(line.exact, share), "owner", "prorating", words, share=share)
+        above = self.minor.units(owner) - moved
+        if above > 0:
+            line.added += above
+            line.split["owner"] += above
+            text = f"{of_list}: {as_money(above, self.minor.exponent)} more than of the claim, kept by the dealer"
+            number, amount = self._number("prorating"), self.minor.exact(above)
+            line.moves.append(Move("added", number, text, line.units, line.units, line.exact, "owner", amount=amount))
 
     def _either_or(self, running: list[_Running], over_limit: Callable[[Payable], bool]) -> None:
         rule = self.policy.terms.pays.either_or
         if rule is None or not any(over_limit(line.payable) for line in running):
             return
-        sums = {item: sum(r.units for r in running if r.payable.subject.line.item == item) for item in rule.items}
+        sums = {item: sum(r.units for r in running if r.item == item) for item in rule.items}
         first, second = rule.items
         higher = first if sums[first] >= sums[second] else second
         picked = higher if rule.picks == "higher" else (second if higher == first else first)
         for line in running:
-            item = line.payable.subject.line.item
-            if item in rule.items and item != picked and line.units:
+            if line.item in rule.items and line.item != picked and line.units:
                 words = f"{first} or {second} is paid, the {rule.picks}: {picked}"
-                before = line.exact
-                self._move(line, "either_or", Fraction(0), rule.borne_by, self._number("pays.either_or"), words)
-                line.cuts.append(Cut("either_or", "pays.either_or", words, before, rule.borne_by))
+                cut = Cut("either_or", "pays.either_or", words, line.exact, rule.borne_by)
+                self._move(line, "either_or", 0, cut.bearer, cut.path, words, amount=line.exact)
+                line.cuts.append(cut)
 
     def _deductible(self, running: list[_Running]) -> None:
-        deductible: Deductible | None = self.policy.terms.deductible
+        deductible = self.policy.terms.deductible
         if deductible is None:
             return
-        payable = sum(line.units for line in running)
-        units = min(self._units(Fraction(deductible.amount)), payable)
-        self._spread(
-            running,
-            units,
-            "deductible",
-            "deductible",
-            "deductible",
-            deductible.borne_by,
-            f"deductible {deductible.amount} a claim",
-        )
+        units = min(self.minor.units(grains(deductible.amount)), sum(line.units for line in running))
+        words = f"deductible {deductible.amount} a claim"
+        self._spread(running, units, "deductible", "deductible", "deductible", deductible.borne_by, words)
 
     def _spread(
         self, running: list[_Running], units: int, step: str, code: str, path: str, bearer: str, words: str
     ) -> None:
+        """Take a sum from several lines in proportion to their amounts, by largest remainder, ties by line."""
         if units <= 0:
             return
-        parts = largest_remainder(units, [line.units for line in running])
-        for line, part in zip(running, parts, strict=True):
+        for line, part in zip(running, largest_remainder(units, [line.units for line in running]), strict=True):
             if part:
-                amount = Fraction(part, 10**self.exponent)
-                self._move(
-                    line, step, Fraction(line.units - part, 10**self.exponent), bearer, self._number(path), words
-                )
-                line.cuts.append(Cut(code, path, words, amount, bearer))
+                self._take_units(line, step, part, bearer, path, words)
+                line.cuts.append(Cut(code, path, words, self.minor.exact(part), bearer))
 
     def _cap(self, running: list[_Running], cap: Cap, path: str, desk: Desk) -> None:
         inside = [
             line
             for line in running
-            if (cap.items == "all" or line.payable.subject.line.item in cap.items)
-            and (cap.components == "all" or line.payable.subject.component in cap.components)
+            if (cap.items == "all" or line.item in cap.items)
+            and (cap.components == "all" or line.component in cap.components)
         ]
-        if cap.over == "line":
-            for line in inside:
-                self._cap_sum([line], cap, path, desk, 0)
-        elif cap.over == "component_lifetime":
-            for component in sorted({line.payable.subject.component or "" for line in inside}):
-                of_it = [line for line in inside if (line.payable.subject.component or "") == component]
-                self._cap_sum(of_it, cap, path, desk, self._paid_before(cap, component))
-        elif inside:
-            before = self._paid_before(cap, None) if cap.over == "machine_lifetime" else 0
-            self._cap_sum(inside, cap, path, desk, before)
-
-    def _cap_sum(self, lines: list[_Running], cap: Cap, path: str, desk: Desk, paid_before: int) -> None:
-        most = self._cap_amount(cap, lines, desk)
-        if most is None:
-            return
-        left = max(self._units(most) - paid_before, 0)
-        excess = sum(line.units for line in lines) - left
-        words = f"at most {money_text(most)}" + (
-            f", of which {as_money(paid_before, self.exponent)} was paid before" if paid_before else ""
-        )
-        self._spread(lines, excess, "caps", "cap_reached", path, cap.excess_borne_by, words)
-
-    def _cap_amount(self, cap: Cap, lines: list[_Running], desk: Desk) -> Fraction | None:
-        if isinstance(cap.at, CapAmount):
-            return Fraction(cap.at.amount)
-        if cap.at.of == "machine_price":
-            machine = self.claim_file.machine
-            if machine.price is None:
-                return None
-            into = desk.into_policy_currency(machine.currency or self.currency)
-            return None if into is None else Fraction(machine.price) * into[0]
-        prices = [
-            price * line.payable.allowance.quantity
-            for line in lines
-            if (
-                price := line.payable.allowance.part_list
-                if cap.at.of == "part_list_price"
-                else line.payable.allowance.part_net
-            )
-            is not None
-        ]
-        return sum(prices, Fraction(0)) if prices else None
-
-    def _paid_before(self, cap: Cap, component: str | None) -> int:
-        name = self.policy.ref.name
-        return sum(
-            self._units(Fraction(p.amount))
-            for p in self.claim_file.earlier_payments
-            if p.policy.split("@")[0] == name
-            and p.currency == self.currency
-            and (component is None or p.component == component)
-            and (cap.items == "all" or p.item in cap.items)
-        )
+        pools: dict[str, list[_Running]] = {}
+        for line in inside:
+            key = {"line": line.line, "component_lifetime": line.component}.get(cap.over, "")
+            pools.setdefault(key, []).append(line)
+        for key, lines in sorted(pools.items()):
+            if not any(line.units for line in lines):
+                continue
+            component = key if cap.over == "component_lifetime" else None
+            about = [(line.payable.subject, line.payable.allowance) for line in lines]
+            left = left_under(cap, path, about, component, desk, self.minor)
+            if isinstance(left, Held):
+                for line in lines:
+                    self._hold(line, left)
+                continue
+            excess = sum(line.units for line in lines) - left.units
+            self._spread(lines, excess, "caps", "cap_reached", path, cap.excess_borne_by, left.words)
 
     def _done(self, line: _Running) -> LineMoney:
-        claimed = self._units(line.payable.allowance.claimed)
+        owner, dealer, other_payer, left_open = (line.split[who] for who in BEARERS)
         return LineMoney(
-            self.currency,
-            self.exponent,
-            claimed,
+            self.policy.terms.currency,
+            self.minor.exponent,
+            line.claimed,
             line.added,
             line.allowed,
             line.units,
-            line.split["owner"],
-            line.split["dealer"],
-            line.split["other_payer"],
-            0,
-            tuple(line.steps),
+            owner,
+            dealer,
+            other_payer,
+            left_open,
+            tuple(line.moves),
             tuple(line.cuts),
+            tuple(line.held),
         )
 
 
-def unpaid(
-    policy: CompiledPolicy | None,
-    claim_file: ClaimFile,
-    claimed: Fraction,
-    bearer: str,
-    words: str,
-    clause: str | None,
-    currency: str,
-) -> LineMoney:
-    """Return the money of a line of which nothing is paid: all of it on one bearer, or open."""
-    exponent = claim_file.currency_exponents.get(currency, 2)
-    mode = policy.conventions.money.round if policy is not None else "half_up"
-    units = minor_units(claimed, exponent, mode)
-    split = {**dict.fromkeys((*BEARERS, "open"), 0), bearer: units}
-    zero, whole = as_money(0, exponent), as_money(units, exponent)
-    steps = (
-        Step("claimed", None, "as claimed", whole, whole),
-        Step("open" if bearer == "open" else "not_covered", clause, words, whole, zero, bearer),  # type: ignore[arg-type]
-    )
-    return LineMoney(
-        currency,
-        exponent,
-        units,
-        0,
-        0,
-        0,
-        split["owner"],
-        split["dealer"],
-        split["other_payer"],
-        split["open"],
-        steps,
-        (),
-    )
+def proration_quantity(subject: Subject) -> Factor:
+    """Return how many units a fixed price for the owner stands for: the pieces of a part, one for anything else."""
+    return factor(subject.line.quantity) if subject.line.item == "parts" else 1

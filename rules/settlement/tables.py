@@ -1,14 +1,17 @@
 """Looking up dated rows: the last row on or before a day holds, with its table named for the record."""
 
-from collections.abc import Mapping
+from bisect import bisect_left
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from fractions import Fraction
+from typing import Generic, TypeVar
 
+from rules.settlement.exact import Factor, factor
 from schemas.claim_file import ClaimFile
 from schemas.reference_tables import (
     ExchangeRateTable,
-    FlatTimeRow,
     FlatTimeTable,
     LabourRateTable,
     PartComponentTable,
@@ -16,130 +19,192 @@ from schemas.reference_tables import (
     PriceTable,
 )
 
+T = TypeVar("T")
+Key = TypeVar("Key")
+
+
+@dataclass(frozen=True, slots=True)
+class Dated(Generic[T]):
+    """A row's value, the day it holds from, and its table with the currency of its amounts (empty: none)."""
+
+    since: date
+    value: T
+    table: str
+    version: int
+    currency: str = ""
+
+    @property
+    def row(self) -> str:
+        """The row as a record names it, such as parts-2026@3 from 1 January 2026."""
+        return f"{self.table}@{self.version} from {self.since.day} {self.since:%B %Y}"
+
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A looked-up value and the row it came from, such as parts-2026@3 from 1 January 2026."""
+    """A looked-up factor and the row it came from."""
 
-    value: Fraction
+    value: Factor
     row: str
     on_the_day: bool = True
 
 
 @dataclass(frozen=True, slots=True)
-class PriceFound:
-    net: Fraction
-    list_price: Fraction | None
-    currency: str
-    row: str
+class Price:
+    """The row that prices a part; ``superseded`` names the part numbers it stands for, oldest first."""
+
+    dated: Dated[PriceRow]
+    superseded: tuple[str, ...] = ()
+
+
+Rows = Mapping[Key, tuple[Dated[T], ...]]
 
 
 @dataclass(frozen=True, slots=True)
 class Tables:
-    """Rows of a claim file by key, newest first."""
+    """Rows of a claim file by key, newest first; of two rows of one day the one in the higher table version."""
 
-    prices: Mapping[str, tuple[tuple[PriceRow, str, str], ...]]
-    flat_times: tuple[tuple[FlatTimeRow, str], ...]
-    labour_rates: Mapping[str, tuple[tuple[date, Fraction, str, str], ...]]
-    exchange: Mapping[tuple[str, str], tuple[tuple[date, Fraction, str], ...]]
-    components: Mapping[str, tuple[tuple[date, str], ...]]
+    prices: Rows[str, PriceRow]
+    flat_times: Rows[frozenset[str], Decimal]
+    labour_rates: Rows[str, Decimal]
+    exchange: Rows[tuple[str, str], Decimal]
+    components: Rows[str, str]
     has_prices: bool
     has_flat_times: bool
     has_labour_rates: bool
 
-    def price(self, part: str, on: date) -> PriceFound | None:
-        for row, currency, table in self.prices.get(part, ()):
-            if row.from_ <= on:
-                list_price = None if row.list_price is None else Fraction(row.list_price)
-                return PriceFound(Fraction(row.net), list_price, currency, f"{table} from {row.from_:%d %B %Y}")
+    def price(self, part: str, on: date) -> Price | None:
+        """Return the price row of a part on a day, following the numbers that superseded it."""
+        passed: list[str] = []
+        while part not in passed:
+            dated = _last(self.prices.get(part, ()), on)
+            if dated is None:
+                return None
+            if dated.value.superseded_by is None:
+                return Price(dated, tuple(passed))
+            passed.append(part)
+            part = dated.value.superseded_by
         return None
 
-    def labour_rate(self, dealer: str, on: date) -> tuple[Fraction, str, str] | None:
-        """Return the registered rate per hour, its currency and its row."""
-        for since, rate, currency, table in self.labour_rates.get(dealer, ()):
-            if since <= on:
-                return rate, currency, f"{table} from {since:%d %B %Y}"
-        return None
+    def labour_rate(self, dealer: str, on: date) -> Dated[Decimal] | None:
+        """Return the registered rate per hour."""
+        return _last(self.labour_rates.get(dealer, ()), on)
 
-    def flat_time(self, operations: frozenset[str], on: date) -> Found | None:
-        for row, table in self.flat_times:
-            if row.from_ <= on and frozenset(row.operations) == operations:
-                return Found(Fraction(row.hours), f"{table} from {row.from_:%d %B %Y}")
-        return None
+    def flat_time(self, operations: frozenset[str], on: date) -> Dated[Decimal] | None:
+        """Return the hours of one operation, or of several together."""
+        return _last(self.flat_times.get(operations, ()), on)
 
     def combined(self, present: frozenset[str], on: date) -> tuple[frozenset[str], ...]:
         """Return the combined operations that this visit holds, larger ones first, none sharing an operation."""
-        sets = {frozenset(row.operations) for row, _ in self.flat_times if len(row.operations) > 1 and row.from_ <= on}
+        together = [
+            operations
+            for operations in self.flat_times
+            if len(operations) > 1 and operations <= present and self.flat_time(operations, on) is not None
+        ]
         chosen: list[frozenset[str]] = []
         left = present
-        for together in sorted(sets, key=lambda s: (-len(s), sorted(s))):
-            if together <= left:
-                chosen.append(together)
-                left = left - together
+        for operations in sorted(together, key=lambda s: (-len(s), sorted(s))):
+            if operations <= left:
+                chosen.append(operations)
+                left = left - operations
         return tuple(chosen)
 
     def rate(self, one: str, other: str, on: date, gap: str) -> Found | None:
-        """Return units of ``other`` for one unit of ``one``; ``gap`` says what a day without a row does."""
+        """Return units of ``other`` for one unit of ``one``; ``gap`` says what a day without a row does.
+
+        Of the rows for the pair and for its inverse the newest holds, the pair itself first on the same day.
+        """
         if one == other:
-            return Found(Fraction(1), "same currency")
-        for pair, inverse in (((one, other), False), ((other, one), True)):
-            for since, rate, table in self.exchange.get(pair, ()):
-                if since > on or (since < on and gap == "need_info"):
-                    continue
-                value = 1 / rate if inverse else rate
-                return Found(value, f"{table} of {since:%d %B %Y}: 1 {pair[0]} = {_plain(rate)} {pair[1]}", since == on)
-        return None
+            return Found(1, "same currency")
+        direct, inverse = _last(self.exchange.get((one, other), ()), on), _last(self.exchange.get((other, one), ()), on)
+        dated = direct if inverse is None or (direct is not None and direct.since >= inverse.since) else inverse
+        if dated is None or (dated.since < on and gap == "need_info"):
+            return None
+        published = factor(dated.value)
+        pair = (one, other) if dated is direct else (other, one)
+        row = f"{dated.table}@{dated.version} of {dated.since.day} {dated.since:%B %Y}"
+        words = f"{row}: 1 {pair[0]} = {dated.value} {pair[1]}"
+        return Found(published if dated is direct else Fraction(1) / published, words, dated.since == on)
 
     def component_of(self, part: str | None, on: date) -> str | None:
-        for since, component in self.components.get(part or "", ()):
-            if since <= on:
-                return component
+        found = _last(self.components.get(part or "", ()), on)
+        return None if found is None else found.value
+
+    def days_of_change(self, claim_file: ClaimFile, low: date, high: date) -> tuple[date, ...]:
+        """Return the days after ``low`` and up to ``high`` on which a row begins that the claim could use."""
+        claim = claim_file.claim
+        parts = {line.part_number for line in claim.lines if line.part_number is not None}
+        operations = frozenset(line.operation for line in claim.lines if line.operation is not None)
+        days = {d.since for part in self._with_successors(parts) for d in self.prices.get(part, ())}
+        days |= {d.since for d in self.labour_rates.get(claim.dealer, ())}
+        days |= {d.since for together, rows in self.flat_times.items() if together <= operations for d in rows}
+        days |= {d.since for rates in self.exchange.values() for d in rates}
+        return tuple(sorted(day for day in days if low < day <= high))
+
+    def _with_successors(self, parts: Iterable[str]) -> set[str]:
+        found: set[str] = set()
+        waiting = list(parts)
+        while waiting:
+            part = waiting.pop()
+            if part not in found:
+                found.add(part)
+                waiting += [d.value.superseded_by for d in self.prices.get(part, ()) if d.value.superseded_by]
+        return found
+
+
+def _last(rows: tuple[Dated[T], ...], on: date) -> Dated[T] | None:
+    """Return the newest row on or before a day (``rows`` newest first)."""
+    if not rows:
         return None
-
-
-def _plain(rate: Fraction) -> str:
-    digits = 0
-    while (rate * 10**digits).denominator != 1 and digits < 10:
-        digits += 1
-    whole = int(rate * 10**digits)
-    return f"{whole // 10**digits}.{whole % 10**digits:0{digits}d}" if digits else str(whole)
+    if rows[0].since <= on:
+        return rows[0]
+    place = bisect_left(rows, -on.toordinal(), key=lambda dated: -dated.since.toordinal())
+    return rows[place] if place < len(rows) else None
 
 
 def index_tables(claim_file: ClaimFile) -> Tables:
-    """Return the claim file's rows by key, newest first; of two tables the higher version of a day wins."""
-    prices: dict[str, list[tuple[PriceRow, str, str]]] = {}
-    flat: list[tuple[FlatTimeRow, str]] = []
-    labour: dict[str, list[tuple[date, Fraction, str, str]]] = {}
-    exchange: dict[tuple[str, str], list[tuple[date, Fraction, str]]] = {}
-    components: dict[str, list[tuple[date, str]]] = {}
-    kinds = set()
-    for table in sorted(claim_file.tables, key=lambda t: (t.table, t.version)):
-        name = f"{table.table}@{table.version}"
-        kinds.add(table.kind)
+    """Return the claim file's rows by key, newest first."""
+    prices: dict[str, list[Dated[PriceRow]]] = {}
+    flat: dict[frozenset[str], list[Dated[Decimal]]] = {}
+    labour: dict[str, list[Dated[Decimal]]] = {}
+    exchange: dict[tuple[str, str], list[Dated[Decimal]]] = {}
+    components: dict[str, list[Dated[str]]] = {}
+    for table in claim_file.tables:
+        name, version = table.table, table.version
         match table:
             case PriceTable():
                 for price in table.rows:
-                    prices.setdefault(price.part, []).append((price, table.currency, name))
+                    _add(prices, price.part, Dated(price.from_, price, name, version, table.currency))
             case FlatTimeTable():
-                flat += [(row, name) for row in table.rows]
+                for time in table.rows:
+                    _add(flat, frozenset(time.operations), Dated(time.from_, time.hours, name, version))
             case LabourRateTable():
-                for labour_row in table.rows:
-                    labour.setdefault(labour_row.dealer, []).append(
-                        (labour_row.from_, Fraction(labour_row.rate), table.currency, name)
-                    )
-            case ExchangeRateTable():
                 for rate in table.rows:
-                    exchange.setdefault((rate.one, rate.in_), []).append((rate.from_, Fraction(rate.is_worth), name))
+                    _add(labour, rate.dealer, Dated(rate.from_, rate.rate, name, version, table.currency))
+            case ExchangeRateTable():
+                for worth in table.rows:
+                    _add(exchange, (worth.one, worth.in_), Dated(worth.from_, worth.is_worth, name, version))
             case PartComponentTable():
                 for part in table.rows:
-                    components.setdefault(part.part, []).append((part.from_, part.component))
+                    _add(components, part.part, Dated(part.from_, part.component, name, version))
+    kinds = {table.kind for table in claim_file.tables}
     return Tables(
-        {key: tuple(sorted(rows, key=lambda r: (r[0].from_, r[2]), reverse=True)) for key, rows in prices.items()},
-        tuple(sorted(flat, key=lambda r: (r[0].from_, r[1]), reverse=True)),
-        {key: tuple(sorted(rows, key=lambda r: (r[0], r[3]), reverse=True)) for key, rows in labour.items()},
-        {key: tuple(sorted(rows, key=lambda r: (r[0], r[2]), reverse=True)) for key, rows in exchange.items()},
-        {key: tuple(sorted(rows, reverse=True)) for key, rows in components.items()},
+        _newest_first(prices),
+        _newest_first(flat),
+        _newest_first(labour),
+        _newest_first(exchange),
+        _newest_first(components),
         "prices" in kinds,
         "flat_times" in kinds,
         "labour_rates" in kinds,
     )
+
+
+def _add(rows: dict[Key, list[Dated[T]]], key: Key, dated: Dated[T]) -> None:
+    rows.setdefault(key, []).append(dated)
+
+
+def _newest_first(rows: dict[Key, list[Dated[T]]]) -> Rows[Key, T]:
+    return {
+        key: tuple(sorted(found, key=lambda d: (d.since, d.table, d.version), reverse=True))
+        for key, found in rows.items()
+    }

@@ -43,7 +43,7 @@ class Fault:
         return f"{self.file}:{self.line}{column}:{path} {self.message} {self.way_out}".rstrip()
 
 
-class DocumentRefused(Exception):  # noqa: N818 - it reads as the sentence it is: raise DocumentRefused(faults)
+class DocumentRefused(Exception):
     """A document that is not taken; `faults` has at least one entry, in the order of the text."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:

@@ -1,10 +1,12 @@
 """One published version of a coverage policy."""
 
+from collections.abc import Mapping
 from datetime import date
-from typing import Literal
+from typing import Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
+from schemas import upcast
 from schemas.policy.clause import Layer
 from schemas.policy.exclusions import Exclusion
 from schemas.policy.pays import Cap, Deductible, NotPaid, Pays
@@ -17,40 +19,51 @@ from schemas.quantities import Currency, Document, Name, PublishedVersion, Versi
 class Source(Document):
     """The maker's own document that the policy puts into terms a machine can read."""
 
-    document: str
-    edition: str | int
+    document: str = Field(description="Title of the maker's document.")
+    edition: str | int = Field(description="Edition or date of issue, as printed.")
 
 
 class ExtendsEarlier(Document):
     """Machines of earlier versions get the better of the two, from a start of term on."""
 
-    started_from: date
+    started_from: date = Field(description="Machines whose term started on this day or later get the better version.")
 
 
 class CoveragePolicy(Document):
     """The promise of one coverage, closed once it is published."""
 
-    policy: Name
-    version: int = Field(ge=1)
-    title: str
-    layer: Layer
-    conventions: PublishedVersion
-    currency: Currency
+    format: int = Field(default=upcast.POLICY.current, description="Format of this document; left out, the first.")
+    policy: Name = Field(description="Name of the policy, the same in all its versions.")
+    version: int = Field(ge=1, le=999_999, description="Number of this version; a published version is never edited.")
+    title: str = Field(min_length=1, max_length=200, description="What people call this coverage.")
+    layer: Layer = Field(
+        description="Which payer this is; of several that pay a line alike, the layer's order decides."
+    )
+    conventions: PublishedVersion = Field(description="The conventions it is counted by, written name@version.")
+    currency: Currency = Field(description="ISO 4217 code of every amount in this document.")
     in_force: InForce
     supersedes: tuple[int, ...] = Field(
         default=(), description="Faulty versions that this one replaces for new decisions."
     )
-    extends_earlier: ExtendsEarlier | None = None
+    extends_earlier: ExtendsEarlier | None = Field(
+        default=None, description="Whether machines of earlier versions get the better of the two."
+    )
     source: Source
     applies_to: AppliesTo
     term: Term
-    carve_outs: tuple[CarveOut, ...] = ()
-    services: dict[Word, ServiceDuty] = Field(default_factory=dict)
-    prorating: Prorating | None = None
+    carve_outs: tuple[CarveOut, ...] = Field(
+        default=(), description="Components with a period of their own, or none; the first that names one holds."
+    )
+    services: dict[Word, ServiceDuty] = Field(
+        default_factory=dict, description="The services the owner must have done, each by a short name of its own."
+    )
+    prorating: Prorating | None = Field(default=None, description="How the paid share falls; left out, it does not.")
     pays: Pays
-    exclusions: tuple[Exclusion, ...] = ()
-    deductible: Deductible | None = None
-    caps: tuple[Cap, ...] = ()
+    exclusions: tuple[Exclusion, ...] = Field(
+        default=(), description="Wear, consumables, causes and alterations that are not covered."
+    )
+    deductible: Deductible | None = Field(default=None, description="What the owner bears of each claim.")
+    caps: tuple[Cap, ...] = Field(default=(), description="The most that is paid.")
     owner_class: Literal["consumer", "commercial"] | None = Field(
         default=None, description="For the loader's warnings: whether the promise is made to consumers."
     )
@@ -58,6 +71,16 @@ class CoveragePolicy(Document):
     @property
     def ref(self) -> VersionRef:
         return VersionRef(self.policy, self.version)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _in_the_current_format(cls, value: Any) -> Any:
+        return upcast.POLICY.upcast(value) if isinstance(value, Mapping) else value
+
+    @field_validator("format", mode="before")
+    @classmethod
+    def _format_is_read(cls, value: Any) -> int:
+        return upcast.POLICY.known(value)
 
     @model_validator(mode="after")
     def _fits_together(self) -> "CoveragePolicy":

@@ -105,8 +105,8 @@ ItemRule = Annotated[
     Discriminator(
         _rule_kind,
         custom_error_type="item_rule",
-        custom_error_message="this says neither nothing: true nor how it is paid: write one of basis (parts), hours (labour),"
-        " fixed, hours_at_most, per_unit, as_invoiced or of_labour",
+        custom_error_message="this says neither nothing: true nor how it is paid: write one of basis (parts), hours"
+        " (labour), fixed, hours_at_most, per_unit, as_invoiced or of_labour",
     ),
 ]
 
@@ -118,6 +118,12 @@ class EitherOr(Clause):
     after: Limit
     picks: Literal["higher", "lower"] = Field(description="Which of the two sums is paid; the choice must be stated.")
     borne_by: Bearer
+
+    @model_validator(mode="after")
+    def _two_kinds(self) -> "EitherOr":
+        if self.items[0] == self.items[1]:
+            raise ValueError(f"either_or names {self.items[0]} twice; name the two kinds of items of which one is paid")
+        return self
 
 
 class Pays(Document):
@@ -195,4 +201,14 @@ class Cap(Clause):
             and self.over not in ("line", "component_lifetime")
         ):
             raise ValueError(f"a cap at the {self.at.of} is over a line or a component_lifetime, not over {self.over}")
+        if (
+            isinstance(self.at, CapOf)
+            and self.at.of != "machine_price"
+            and self.over == "line"
+            and (self.items == "all" or not set(self.items) <= {"parts", "fluids"})
+        ):
+            raise ValueError(
+                f"a cap at the {self.at.of} over a line names items: [parts], for other items have no part price; to cap"
+                " a part with its labour, write over: component_lifetime"
+            )
         return self

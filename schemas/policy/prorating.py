@@ -95,7 +95,7 @@ class Decline(Document):
 
 
 class OwnerPrices(Document):
-    """The owner pays a fixed price by steps of the measure, and the maker the rest."""
+    """The owner pays a fixed price for each piece, by steps of the measure, and the maker the rest."""
 
     owner_prices: tuple[PricePair, ...] = Field(min_length=1)
 
@@ -135,10 +135,11 @@ class Prorating(Clause):
     )
     items: tuple[Item, ...] = Field(min_length=1, description="Kinds of items that are prorated.")
     wear_floor: Number | None = Field(
-        default=None, description="Measure at which the part is used up, in the claim's own unit."
+        default=None, ge=0, description="Measure at which the part is used up, in the claim's own unit."
     )
     owner_pays_on: Literal["allowed_amount", "list_price"] = Field(
-        description="What the owner's part is a share of: the allowed amount, or the list price (the dealer keeps the margin)."
+        description="What the owner's part is a share of: the allowed amount, or the list price (the dealer keeps the"
+        " margin)."
     )
     borne_by: Bearer
     examples: tuple[WorkedExample, ...] = ()
@@ -154,6 +155,21 @@ class Prorating(Clause):
             raise ValueError("owner_prices stand alone: a fixed price cannot be combined with a share")
         if any(axis.by == "wear" for axis in self.axes) and self.wear_floor is None:
             raise ValueError("an axis by wear needs wear_floor, the measure at which the part is used up")
+        return self
+
+    @model_validator(mode="after")
+    def _owner_is_billed_on_list(self) -> "Prorating":
+        if self.owner_pays_on == "list_price" and self.borne_by != "owner":
+            raise ValueError(
+                f"owner_pays_on: list_price bills the owner, but borne_by says {self.borne_by}; write allowed_amount"
+            )
+        if self.owner_pays_on == "list_price" and not set(self.items) <= {"parts", "fluids"}:
+            raise ValueError(
+                "owner_pays_on: list_price goes with items: [parts], for other items have no list price; prorate the"
+                " others on allowed_amount"
+            )
+        if any(isinstance(axis.share, OwnerPrices) for axis in self.axes) and self.items != ("parts",):
+            raise ValueError("owner_prices are the price of one part: they go with items: [parts]")
         return self
 
 

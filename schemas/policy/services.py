@@ -2,16 +2,17 @@
 
 from datetime import date
 from decimal import Decimal
-from typing import Any, Literal
+from typing import Any, Final, Literal, get_args
 
 from pydantic import Field, field_validator, model_validator
 
 from schemas.policy.clause import Bearer, Clause
-from schemas.quantities import Document, Hours, PublishedVersion, Share, TimeSpan, Tolerance, Tolerated, Word
+from schemas.quantities import Document, Hours, Number, PublishedVersion, Share, TimeSpan, Tolerance, Tolerated, Word
 
 SHORTEST_INTERVAL = Decimal(5)  # hours; keeps a schedule of a machine's whole life to a size a person could read
 
 Performer = Literal["selling_dealer", "authorised_dealer", "independent", "owner"]
+PERFORMERS: Final[tuple[Performer, ...]] = get_args(Performer)
 Evidence = Literal[
     "dealer_invoice",
     "garage_invoice",
@@ -61,7 +62,16 @@ class CalendarLimb(Document):
     holds_from: Literal["start_of_term", "last_one_off"] = Field(
         description="Whether it runs from the start of term, or only once the last one-off service was done."
     )
-    in_storage: Literal["runs", "pauses"]
+    in_storage: Literal["runs", "pauses"] = Field(
+        description="Whether recorded storage stops it: the days in storage then count neither towards the due day nor"
+        " towards its window."
+    )
+
+    @model_validator(mode="after")
+    def _falls_due_at_some_time(self) -> "CalendarLimb":
+        if not self.every.months and not self.every.days:
+            raise ValueError(f"every {self.every} never comes round; write for example 12 months or 90 days")
+        return self
 
 
 class Due(Document):
@@ -125,6 +135,9 @@ class FluidList(Document):
 
     fluids: Word = Field(description="Name of the list in the reference tables.")
     grace: TimeSpan | None = Field(description="How long a fluid taken off the list still counts; null for none.")
+    at_least_litres: Number | None = Field(
+        default=None, description="The quantity a service takes; records of less are asked about."
+    )
 
 
 class Refused(Document):
@@ -183,6 +196,15 @@ class ServiceDuty(Clause):
     wrong_fluid: Consequence | None = Field(default=None, description="Left out, as missed.")
     done_wrong_by_dealer: Literal["owner_kept_whole", "counts_as_missed"]
     borne_by: Bearer
+
+    @model_validator(mode="after")
+    def _activated_once(self) -> "ServiceDuty":
+        if self.activates and (self.due.then_every is not None or self.due.calendar is not None):
+            raise ValueError(
+                "activates goes with one-off points alone: state the services that activate the coverage under at_hours"
+                " in a duty of their own, and the recurring ones in another"
+            )
+        return self
 
     @model_validator(mode="after")
     def _limbs_have_windows(self) -> "ServiceDuty":

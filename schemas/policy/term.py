@@ -1,9 +1,10 @@
 """Where the term of a coverage starts and ends, and whose parts carry a term of their own."""
 
+import re
 from datetime import date
 from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from schemas.policy.clause import Clause, DateRange, DemoHours, Event, Fitting, Limits, StartAfter
 from schemas.quantities import Document, RecordId, TimeSpan, Word
@@ -16,6 +17,28 @@ class SerialRange(Document):
 
     from_: RecordId = Field(alias="from")
     until: RecordId
+
+    @model_validator(mode="after")
+    def _can_hold_a_serial(self) -> "SerialRange":
+        (prefix, number), (last_prefix, last_number) = prefix_and_number(self.from_), prefix_and_number(self.until)
+        if prefix != last_prefix:
+            raise ValueError(
+                f'the range goes from "{self.from_}" to "{self.until}", whose beginnings differ ("{prefix}" and'
+                f' "{last_prefix}"), so that no serial can lie in it; write one range for each beginning'
+            )
+        if number > last_number:
+            raise ValueError(f'the range ends at "{self.until}", before it begins at "{self.from_}"; swap the two')
+        return self
+
+
+def prefix_and_number(serial: str) -> tuple[str, int]:
+    """Return a serial as its beginning and the number it ends in, 0 where it ends in none.
+
+    >>> prefix_and_number("QF60-0771"), prefix_and_number("QF60-A")
+    (('QF60-', 771), ('QF60-A', 0))
+    """
+    match = re.search(r"(\d{1,18})$", serial)
+    return (serial, 0) if match is None else (serial[: match.start()], int(match[1]))
 
 
 class AppliesTo(Document):
@@ -34,6 +57,16 @@ class AppliesTo(Document):
     except_components: tuple[Word, ...] = Field(default=(), description="Components left to another maker or policy.")
     fitted: tuple[Fitting, ...] = Field(min_length=1, description="How the component came onto the machine.")
 
+    @field_validator("models")
+    @classmethod
+    def _star_stands_last(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        for model in value:
+            if "*" in model[:-1]:
+                raise ValueError(
+                    f'"{model}" has a * before its end; a * stands for any ending and comes last, as in QF*'
+                )
+        return value
+
 
 class Starts(Document):
     """The start of term: the earliest known of some events, else the first known of the fallbacks."""
@@ -46,8 +79,9 @@ class LaterFitting(Document):
     """The term and the service schedule of a component that was fitted later than the machine was built."""
 
     term: Literal["of_the_machine", "new_from_fitting", "kit_only", "longer_of_machine_and_span"] = Field(
-        description="of_the_machine: what is left; new_from_fitting: a full new term; kit_only: as new_from_fitting, for"
-        " the kit's own parts alone; longer_of_machine_and_span: what is left, or the span from fitting if longer."
+        description="of_the_machine: what is left; new_from_fitting: a full new term; kit_only: a full new term for the"
+        " kit's own parts alone, while the component it was added to keeps the machine's; longer_of_machine_and_span:"
+        " what is left, or the span from fitting if longer."
     )
     span: TimeSpan | None = None
     schedule: Literal["from_fitting", "of_the_machine"]
@@ -65,7 +99,8 @@ class Term(Clause):
     starts: Starts
     ends: Limits | Literal["lifetime"]
     tested_on: Literal["failed_on", "reported_on", "part_received_on"] = Field(
-        description="Which day must lie inside the term: the failure, its report, or the part's arrival at a service outlet."
+        description="Which day must lie inside the term: that of the failure, of its report, or of the part's arrival"
+        " at a service outlet."
     )
     hours_count_from: Literal["zero", "start_of_term"] = Field(
         description="Whether hours run before the start of term (demonstrations) count against the hour limits."

@@ -69,7 +69,7 @@ def rules(draw: st.DrawFn) -> dict[str, Any]:
 
 rulesets = st.dictionaries(st.sampled_from([f"rule {number}" for number in range(6)]), rules(), min_size=1)
 facts_of_a_claim = st.lists(
-    st.fixed_dictionaries({"k": st.sampled_from([*KINDS, "unheard_of"])}, optional=VALUES),  # type: ignore[arg-type]
+    st.fixed_dictionaries({"k": st.sampled_from([*KINDS, "unheard_of"])}, optional=VALUES),
     max_size=7,
 )
 

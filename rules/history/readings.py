@@ -1,0 +1,176 @@
+"""Meter readings as they were noted: whose meter showed them, and which of them contradict one another.
+
+Everything here is about one meter at a time and about what it showed; machine hours are made of it in ``timeline``.
+Two readings of one meter agree when the later one is no lower, and no higher than the days from the one to the other
+allow (both days counted whole).
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final, Literal
+
+from rules.calendar import add_span
+from schemas.claim_file import ClaimFile
+from schemas.conventions import MeterConventions
+from schemas.machine import MeterChange, Storage
+from schemas.quantities import centihours
+
+CLAIM_READING: Final = "claim:reading"
+REPAIR_READING: Final = "claim:repair_reading"
+
+
+@dataclass(frozen=True, slots=True)
+class Observed:
+    """What a meter showed on a day (hundredths), with the record it came from.
+
+    An anchor is no reading: ``age`` is the new machine (0 h on the day it was built), ``change`` what the record of a
+    meter change says about the meter that came off or went on.
+    """
+
+    day: date
+    reading: int
+    record: str
+    shows_work: bool = False  # a service, a repair or a fuel log: the machine was in use
+    anchor: Literal["none", "age", "change"] = "none"
+
+
+def readings_by_meter(
+    claim_file: ClaimFile, changes: Sequence[MeterChange], per_day: int
+) -> tuple[list[list[Observed]], tuple[Observed, Observed] | None]:
+    """Return the observations of each meter in order, and the claim's own two readings where they contradict."""
+    meters: list[list[Observed]] = [[Observed(claim_file.machine.built_on, 0, "", anchor="age")]]
+    for change in changes:
+        if change.old_reading is not None:
+            meters[-1].append(Observed(change.on, centihours(change.old_reading), change.id, anchor="change"))
+        meters.append([Observed(change.on, centihours(change.new_reading), change.id, anchor="change")])
+    rows = _rows(claim_file)
+    placed = [(_meter_of(row, changes, rows, per_day), row) for row in rows]
+    own = {row.record: (meter, row) for meter, row in placed if row.record in (CLAIM_READING, REPAIR_READING)}
+    contradiction = None
+    if len(own) == 2:
+        (meter, failure), (later_meter, repair) = own[CLAIM_READING], own[REPAIR_READING]
+        if meter == later_meter and not follows(failure, repair, per_day):
+            contradiction = (failure, repair)
+    for meter, row in placed:
+        if contradiction is None or row not in contradiction:
+            meters[meter].append(row)
+    return [_in_order(meter) for meter in meters], contradiction
+
+
+def _rows(claim_file: ClaimFile) -> list[Observed]:
+    machine, claim = claim_file.machine, claim_file.claim
+    rows = [Observed(r.on, centihours(r.hours), r.id, r.source == "fuel_log") for r in machine.readings]
+    rows += [
+        Observed(s.on, centihours(s.reading), s.record, shows_work=True)
+        for s in claim_file.services
+        if s.reading is not None
+    ]
+    if claim.reading is not None:
+        rows.append(Observed(claim.failed_on, centihours(claim.reading), CLAIM_READING))
+    if claim.repair_reading is not None:
+        began = claim.repair_began_on or claim.repair_ended_on or claim.submitted_on or claim_file.decided_on
+        rows.append(Observed(max(began, claim.failed_on), centihours(claim.repair_reading), REPAIR_READING))
+    return rows
+
+
+def _in_order(meter: list[Observed]) -> list[Observed]:
+    """Readings of a day rise; the repair comes after the failure, the meter's change before or after all."""
+    first, *rest = meter
+    off = [o for o in rest if o.anchor == "change"]
+    noted = [o for o in rest if o.anchor == "none"]
+    return [first, *sorted(noted, key=lambda o: (o.day, o.record == REPAIR_READING, o.reading, o.record)), *off]
+
+
+def _meter_of(row: Observed, changes: Sequence[MeterChange], rows: Iterable[Observed], per_day: int) -> int:
+    """Return the number of the meter that showed a reading; on the day of a change the one that it fits."""
+    meter = 0
+    for change in changes:
+        if change.on > row.day:
+            break
+        if change.on == row.day and not _fits_new_meter(row, change, rows, per_day):
+            break
+        meter += 1
+    return meter
+
+
+def _fits_new_meter(row: Observed, change: MeterChange, rows: Iterable[Observed], per_day: int) -> bool:
+    new = centihours(change.new_reading)
+    if not new <= row.reading <= new + per_day:
+        return False
+    if change.old_reading is not None:
+        return row.reading != centihours(change.old_reading)
+    before = max((r.reading for r in rows if r.day < change.on), default=0)
+    return row.reading < before or before == 0
+
+
+def follows(earlier: Observed, later: Observed, per_day: int) -> bool:
+    """Return whether ``later`` agrees with ``earlier``: no lower, and no more hours than the days allow."""
+    return earlier.reading <= later.reading <= earlier.reading + per_day * ((later.day - earlier.day).days + 1)
+
+
+def agreeing_runs(
+    meter: Sequence[Observed], per_day: int, *, set_aside_spikes: bool
+) -> tuple[list[list[Observed]], list[Observed]]:
+    """Return the runs of one meter's readings that agree among themselves, and the spikes set aside.
+
+    A spike is a reading that the ones before and after it contradict while those two agree; where a fall can be the
+    spike of either reading, both are set aside. A rise that is too fast speaks against the later reading alone. More
+    than one run means that the readings contradict one another and nothing says which of them is right.
+    """
+    sequence, spikes, runs = list(meter), list[Observed](), list[list[Observed]]()
+    index = 0
+    while index + 1 < len(sequence):
+        earlier, later = sequence[index], sequence[index + 1]
+        if follows(earlier, later, per_day):
+            index += 1
+            continue
+        removable = [
+            o
+            for o, before, after in (
+                (earlier, sequence[index - 1] if index and earlier.reading > later.reading else None, later),
+                (later, earlier, sequence[index + 2] if index + 2 < len(sequence) else None),
+            )
+            if set_aside_spikes and _is_spike(o, before, after, per_day)
+        ]
+        if removable:
+            spikes += removable
+            sequence = [o for o in sequence if o not in removable]
+            index = max(index - 1, 0)
+            continue
+        runs.append(sequence[: index + 1])
+        sequence, index = sequence[index + 1 :], 0
+    return [*runs, sequence], spikes
+
+
+def _is_spike(reading: Observed, before: Observed | None, after: Observed | None, per_day: int) -> bool:
+    if reading.anchor != "none" or before is None or after is None or before.anchor == "age":
+        return False
+    return follows(before, after, per_day)
+
+
+def stuck_groups(
+    run: Sequence[Observed], meter: MeterConventions, storage: Sequence[Storage]
+) -> list[tuple[Observed, Observed]]:
+    """Return the first and last observation of each unchanged reading over which the machine was at work.
+
+    At least two records of work, and as long as the conventions say; days in recorded storage do not count.
+    """
+    groups: list[list[Observed]] = []
+    for observed in run:
+        if groups and groups[-1][0].reading == observed.reading:
+            groups[-1].append(observed)
+        else:
+            groups.append([observed])
+    found = []
+    for group in groups:
+        first, last = group[0], group[-1]
+        stored = len({day for period in storage for day in _days_stored(first.day, last.day, period)})
+        least = add_span(first.day, meter.stuck_after, "clamp_from_start") + timedelta(days=stored)
+        if sum(o.shows_work for o in group) >= 2 and last.day >= least:
+            found.append((first, last))
+    return found
+
+
+def _days_stored(since: date, until: date, period: Storage) -> range:
+    return range(max(since, period.since).toordinal(), min(until, period.until).toordinal())

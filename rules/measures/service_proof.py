@@ -1,0 +1,110 @@
+"""What a service record proves: accepted hands, a complete set of evidence, an approved fluid in the right quantity.
+
+What is not on file is an open fact; what is on file and wrong refuses the record.
+"""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Literal
+
+from rules.calendar import add_span
+from rules.open_facts import OpenFact, World
+from schemas.claim_file import ClaimFile
+from schemas.policy.services import PERFORMERS, Evidence, FluidList, Performer, ServiceDuty
+from schemas.reference_tables import FluidRow, FluidTable
+from schemas.service_record import ServiceRecord
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why a record does not count; an unproven one is asked about, in this world it stays unproven."""
+
+    why: Literal["wrong_fluid", "wrong_hands", "unproven"]
+    words: str
+
+
+def refusal_of(
+    name: str, duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, world: World
+) -> Refusal | None:
+    """Return why a record does not count, None when it does; what is not on file is asked for."""
+    by = record.by
+    if by is None:
+        if all(_accepts(duty, performer) for performer in PERFORMERS):
+            return _proof_refusal(name, duty, record, claim_file, world)
+        fact = OpenFact(
+            f"performer:{record.record}",
+            "evidence",
+            "dealer",
+            f"who did service {record.record} of {record.on:%d %B %Y}",
+        )
+        if not world.pick(fact, (1, 0)):
+            return Refusal("wrong_hands", f"nobody is named for {record.record}")
+    elif not _accepts(duty, by):
+        return Refusal("wrong_hands", f"{record.record} was done by {by.replace('_', ' ')}")
+    return _proof_refusal(name, duty, record, claim_file, world)
+
+
+def _accepts(duty: ServiceDuty, by: Performer) -> bool:
+    return by in duty.performed_by or (by == "selling_dealer" and "authorised_dealer" in duty.performed_by)
+
+
+def _proof_refusal(
+    name: str, duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, world: World
+) -> Refusal | None:
+    given = set(record.evidence)
+    if not any(given.issuperset(proof.all) for proof in duty.proof):
+        # Asked for is the set that lacks least, of several the one of which most is on file.
+        nearest = min(duty.proof, key=lambda p: (len(set(p.all) - given), -len(given & set(p.all)), sorted(p.all)))
+        lacking = sorted(set(nearest.all) - given)
+        fact = OpenFact(
+            f"evidence:{record.record}:{name}",
+            "evidence",
+            "dealer",
+            f"proof of service {record.record} of {record.on:%d %B %Y}: {_words(lacking)}",
+        )
+        if not world.pick(fact, (1, 0)):
+            return Refusal("unproven", f"{record.record} lacks {', '.join(lacking)}")
+    if duty.fluid is not None:
+        return _fluid_refusal(duty, record, claim_file, world)
+    return None
+
+
+def _words(evidence: list[Evidence]) -> str:
+    return ", ".join(word.replace("_", " ") for word in evidence)
+
+
+def _fluid_refusal(duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, world: World) -> Refusal | None:
+    assert duty.fluid is not None
+    if not record.fluids:
+        words = f"the fluid used in service {record.record} of {record.on:%d %B %Y}"
+        fact = OpenFact(f"fluid:{record.record}", "evidence", "dealer", words)
+        return None if world.pick(fact, (1, 0)) else Refusal("wrong_fluid", f"no fluid is named for {record.record}")
+    rows = [r for t in claim_file.tables if isinstance(t, FluidTable) for r in t.rows if r.on_list == duty.fluid.fluids]
+    for used in record.fluids:
+        if not any(row.fluid == used.fluid and _on_list(row, duty.fluid, record) for row in rows):
+            day = f"{record.on:%d %B %Y}"
+            words = f"{used.fluid} is not on the list {duty.fluid.fluids} on {day} ({record.record})"
+            return Refusal("wrong_fluid", words)
+    return _quantity_refusal(duty.fluid, record, world)
+
+
+def _on_list(row: FluidRow, rule: FluidList, record: ServiceRecord) -> bool:
+    until = row.until
+    if until is not None and rule.grace is not None:
+        until = add_span(until, rule.grace, "clamp_from_start")
+    return row.from_ <= record.on and (until is None or record.on <= until)
+
+
+def _quantity_refusal(rule: FluidList, record: ServiceRecord, world: World) -> Refusal | None:
+    """Return a refusal where less fluid is on file than the service takes and nobody explains it."""
+    if rule.at_least_litres is None:
+        return None
+    litres = sum((used.litres for used in record.fluids if used.litres is not None), Decimal(0))
+    if litres >= rule.at_least_litres:
+        return None
+    words = (
+        f"proof that service {record.record} of {record.on:%d %B %Y} used {rule.at_least_litres} litres"
+        f" ({litres} on file)"
+    )
+    fact = OpenFact(f"litres:{record.record}", "evidence", "dealer", words)
+    return None if world.pick(fact, (1, 0)) else Refusal("unproven", f"{record.record} lacks fluid")

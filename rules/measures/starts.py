@@ -1,0 +1,267 @@
+"""The start of term and other days that a period counts from; one that is not on file is taken where it matters."""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from functools import lru_cache
+from math import ceil, floor
+
+from rules.calendar import add_months, add_span, last_covered_day
+from rules.measures.schedule import Schedule
+from rules.open_facts import OpenFact, World
+from rules.policy_book.compiled import CompiledPolicy, all_limits
+from schemas.claim_file import ClaimFile
+from schemas.conventions import Conventions
+from schemas.machine import Machine
+from schemas.policy.clause import ClaimDate, DemoHours, Event, Limit, StartAfter
+from schemas.policy.prorating import Axis, Decline, OwnerPrices, Points, Steps
+from schemas.policy.services import ServiceDuty
+from schemas.policy.term import StartPoint, Starts
+
+MOST_TURNS = 100
+
+
+def earliest_start(starts: Starts, claim_file: ClaimFile, month_end: str) -> tuple[date, str] | None:
+    """Return the start of term and the event it came from, None when no event is on file."""
+    known = [found for point in starts.earliest_of if (found := _point_on(point, claim_file.machine, month_end))]
+    if known:
+        return min(known)
+    fallback = (found for point in starts.otherwise if (found := _point_on(point, claim_file.machine, month_end)))
+    return next(fallback, None)
+
+
+def event_on(event: Event, machine: Machine) -> date | None:
+    """Return the day of an event, None when it is not on file."""
+    return machine.built_on if event == "built" else machine.events.get(event)
+
+
+def _point_on(point: StartPoint, machine: Machine, month_end: str) -> tuple[date, str] | None:
+    if isinstance(point, DemoHours):
+        reached = [d.on for d in machine.demonstrations if d.hours >= point.demo_reaches]
+        return (min(reached), f"{point.demo_reaches} h of demonstrations") if reached else None
+    event, span = (point.event, point.plus) if isinstance(point, StartAfter) else (point, None)
+    on = event_on(event, machine)
+    if on is None:
+        return None
+    name = event.replace("_", " ")
+    return (on, name) if span is None else (add_span(on, span, month_end), f"{name} and {span}")
+
+
+def start_key(starts: Starts) -> str:
+    """Return the key of the open fact: one for all clauses that count from the same events."""
+    return f"start:{'+'.join(_point_name(p) for p in (*starts.earliest_of, *starts.otherwise))}"
+
+
+def _point_name(point: StartPoint) -> str:
+    if isinstance(point, DemoHours):
+        return f"demo_{point.demo_reaches}"
+    return f"{point.event}_{point.plus}".replace(" ", "_") if isinstance(point, StartAfter) else point
+
+
+def start_of_term(
+    policy: CompiledPolicy,
+    starts: Starts,
+    claim_file: ClaimFile,
+    world: World,
+    others: Iterable[CompiledPolicy] = (),
+) -> tuple[date, str]:
+    """Return the start of term; with no event on file a day between building and failure, as an open fact.
+
+    ``others`` are the versions that count from the same events: the day is taken on each side of every point at which
+    one of them changes its answer.
+    """
+    found = earliest_start(starts, claim_file, policy.conventions.month_end)
+    if found is not None:
+        return found
+    key = start_key(starts)
+    fact = OpenFact(key, "start", "dealer", "the day on which the machine was delivered or first used")
+    if key in world.values or key in world.assumed:
+        return date.fromordinal(world.pick(fact, ())), "start not on file"
+    policies = {p.digest: p for p in (policy, *others) if _counts_from(p, key)}
+    candidates = _start_days(_Asked(tuple(sorted(policies)), claim_file.digest, tuple(policies.values()), claim_file))
+    return date.fromordinal(world.pick(fact, candidates)), "start not on file"
+
+
+def _counts_from(policy: CompiledPolicy, key: str) -> bool:
+    own = [c.starts for c in policy.terms.carve_outs if c.starts is not None]
+    return any(start_key(starts) == key for starts in (policy.terms.term.starts, *own))
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """Digests stand for the documents, so that the days are found once a claim and not once a world."""
+
+    policy_digests: tuple[str, ...]
+    claim_file_digest: str
+    policies: tuple[CompiledPolicy, ...] = field(compare=False)
+    claim_file: ClaimFile = field(compare=False)
+
+
+@lru_cache(maxsize=256)
+def _start_days(asked: _Asked) -> tuple[int, ...]:
+    claim_file = asked.claim_file
+    low, high = claim_file.machine.built_on.toordinal(), claim_file.claim.failed_on.toordinal()
+    tests = (test for policy in asked.policies for test in _start_tests(policy, claim_file))
+    return days_that_matter(low, high, tests)
+
+
+def days_that_matter(low: int, high: int, tests: Iterable[Callable[[int], bool]]) -> tuple[int, ...]:
+    """Return days, latest first: both ends, and each side of where a test turns true.
+
+    Each test is false on early days and true from some day on.
+    """
+    if low >= high:
+        return (high,)
+    days = {low, high}
+    for test in tests:
+        if test(low) or not test(high):
+            continue
+        first, last = low, high
+        while first < last:
+            middle = (first + last) // 2
+            first, last = (first, middle) if test(middle) else (middle + 1, last)
+        days.update((first - 1, first))
+    return tuple(sorted(days, reverse=True))
+
+
+def _start_tests(policy: CompiledPolicy, claim_file: ClaimFile) -> Iterator[Callable[[int], bool]]:
+    """Yield what a policy asks of its start of term, each as a test that turns true once as the start grows later."""
+    terms, claim, machine = policy.terms, claim_file.claim, claim_file.machine
+    turning = [terms.in_force.from_, *(d.on for d in machine.demonstrations), *(r.on for r in machine.readings)]
+    if terms.in_force.until is not None:
+        turning.append(terms.in_force.until + timedelta(days=1))
+    if terms.extends_earlier is not None:
+        turning.append(terms.extends_earlier.started_from)
+    turning += [duty.advised_on for duty in terms.services.values() if duty.advised_on is not None]
+    if machine.records_complete_from is not None:
+        turning.append(machine.records_complete_from)
+    for day in turning:
+        yield lambda s, day=day: s >= day.toordinal()  # type: ignore[misc]
+    tested = {d for d in (claim.failed_on, claim.reported_on, claim.part_received_on) if d is not None}
+    limits = [limit for _, found in all_limits(terms) for limit in found.all if limit.from_ is None]
+    if terms.pays.either_or is not None:
+        limits.append(terms.pays.either_or.after)
+    for limit in limits:
+        if limit.months is not None or limit.days is not None:
+            for day in tested:
+                yield lambda s, limit=limit, day=day: (  # type: ignore[misc]
+                    last_day_of(limit, date.fromordinal(s), policy.conventions) >= day
+                )
+    for axis in terms.prorating.axes if terms.prorating is not None else ():
+        yield from _axis_tests(axis, claim.failed_on, policy.conventions.month_end)
+    yield from _window_tests(policy, claim_file)
+
+
+def _axis_tests(axis: Axis, failed_on: date, month_end: str) -> Iterator[Callable[[int], bool]]:
+    if axis.by not in ("complete_months", "begun_months", "complete_30_day_units", "begun_30_day_units"):
+        return
+    match axis.share:
+        case Steps(steps=points) | Points(points=points):
+            at = [point.at for point in points]
+        case OwnerPrices(owner_prices=prices):
+            at = [price.at for price in prices]
+        case Decline(zero_at=zero_at, free_until=free_until):
+            at = [free_until, zero_at]
+    for number in {n for a in at for n in (floor(a), ceil(a))}:
+        for days in (0, 1):  # a unit is complete on its last day and begun on the next one
+            if axis.by.endswith("months"):
+                yield lambda s, number=number, days=days: (  # type: ignore[misc]
+                    add_months(date.fromordinal(s), number, month_end) > failed_on - timedelta(days=days)
+                )
+            else:
+                yield lambda s, number=number, days=days: s + 30 * number > failed_on.toordinal() - days  # type: ignore[misc]
+
+
+def _window_tests(policy: CompiledPolicy, claim_file: ClaimFile) -> Iterator[Callable[[int], bool]]:
+    """The calendar windows that count from the start, against the failure and each service."""
+    failed = claim_file.claim.failed_on.toordinal()
+    days = sorted({failed, *(s.on.toordinal() for s in claim_file.services if s.on.toordinal() <= failed)})
+    storage = tuple(sorted((s.since.toordinal(), s.until.toordinal()) for s in claim_file.machine.storage))
+    for duty in policy.terms.services.values():
+        if duty.due.calendar is None or duty.due.calendar.holds_from != "start_of_term":
+            continue
+        known: dict[int, list[int]] = {}
+
+        def edges(s: int, duty: ServiceDuty = duty, known: dict[int, list[int]] = known) -> list[int]:
+            if s not in known:
+                schedule = Schedule(duty, policy.conventions, date.fromordinal(s), 0, storage)
+                known[s] = list(_window_days(schedule, failed))
+            return known[s]
+
+        for place in range(len(edges(claim_file.machine.built_on.toordinal()))):
+            for day in days:
+                for at_least in (day, day + 1):
+                    yield lambda s, place=place, at_least=at_least, edges=edges: (  # type: ignore[misc]
+                        place >= len(edges(s)) or edges(s)[place] >= at_least
+                    )
+
+
+def _window_days(schedule: Schedule, up_to: int) -> Iterator[int]:
+    point = schedule.first()
+    for _ in range(MOST_TURNS):
+        if point.day is None or point.low_day is None or point.high_day is None:
+            return
+        yield point.low_day
+        yield point.high_day
+        if point.low_day > up_to:
+            return
+        following = schedule.next_on_grid(point)
+        if following is None:
+            return
+        point = following
+
+
+def last_day_of(limit: Limit, begins: date, conventions: Conventions) -> date:
+    """Return the last day inside a limit of months or days that begins on a day."""
+    if limit.months is not None:
+        return last_covered_day(begins, limit.months, conventions.month_end, conventions.last_covered_day)
+    assert limit.days is not None, "only a limit of months or days has a last day"
+    return begins + timedelta(days=limit.days)
+
+
+def day_of_event(event: Event, policy: CompiledPolicy, claim_file: ClaimFile, tested: date, world: World) -> date:
+    """Return the day of an event that limits count ``from``; not on file, it is open where they change their answer."""
+    on = event_on(event, claim_file.machine)
+    if on is not None:
+        return on
+    tests = [
+        lambda s, limit=limit: last_day_of(limit, date.fromordinal(s), policy.conventions) >= tested
+        for _, found in all_limits(policy.terms)
+        for limit in found.all
+        if limit.from_ == event
+    ]
+    return date.fromordinal(world.pick(_event_fact(event, policy.name), _between_built_and_failed(claim_file, tests)))
+
+
+def day_that_selects(
+    which: Event | ClaimDate, versions: Sequence[CompiledPolicy], claim_file: ClaimFile, world: World
+) -> date:
+    """Return the event or date of the claim that selects a version; not on file, it is open where versions change."""
+    turning = {p.terms.in_force.from_.toordinal() for p in versions}
+    turning |= {p.terms.in_force.until.toordinal() + 1 for p in versions if p.terms.in_force.until is not None}
+    tests = [lambda s, turn=turn: s >= turn for turn in sorted(turning)]
+    if which in ("failed_on", "reported_on", "part_received_on", "repair_began_on", "repair_ended_on", "submitted_on"):
+        day: date | None = getattr(claim_file.claim, which)
+        if day is not None:
+            return day
+        words = f"the date {which.replace('_on', '').replace('_', ' ')}"
+        fact = OpenFact(f"date:{which}", "start", "dealer", words)
+        latest = claim_file.claim.submitted_on or claim_file.decided_on
+        low, high = claim_file.claim.failed_on.toordinal(), latest.toordinal()
+        return date.fromordinal(world.pick(fact, days_that_matter(low, high, tests)))
+    on = event_on(which, claim_file.machine)  # type: ignore[arg-type]
+    if on is not None:
+        return on
+    fact = _event_fact(which, versions[0].ref.name)
+    return date.fromordinal(world.pick(fact, _between_built_and_failed(claim_file, tests)))
+
+
+def _event_fact(event: str, asked_by: str) -> OpenFact:
+    words = f"the day of the event: {event.replace('_', ' ')}"
+    return OpenFact(f"event:{event}:{asked_by}", "start", "dealer", words)
+
+
+def _between_built_and_failed(claim_file: ClaimFile, tests: Iterable[Callable[[int], bool]]) -> tuple[int, ...]:
+    low, high = claim_file.machine.built_on.toordinal(), claim_file.claim.failed_on.toordinal()
+    turning = [test for test in tests if not test(low) and test(high)]
+    return days_that_matter(low, high, turning) if turning else (high,)  # nothing turns in between: any day does

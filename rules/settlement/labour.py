@@ -1,0 +1,195 @@
+"""Labour, diagnosis and travel: hours and distance as claimed, against flat-rate times, limits and rates."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from decimal import ROUND_DOWN, Decimal
+from fractions import Fraction
+
+from rules.measures.prorating import number_text
+from rules.open_facts import OpenFact
+from rules.settlement.allowance import Allowance, Cut, lesser, limited, typed_grains, unless_given
+from rules.settlement.desk import Desk, Held
+from rules.settlement.exact import Exact, Factor, factor, grains, money_text, times
+from schemas.claim import ClaimLine
+from schemas.policy.pays import Distance, HoursAtRate, LabourPaid
+
+TENTH = Decimal("0.1")
+
+
+@dataclass(frozen=True, slots=True)
+class Time:
+    """Hours allowed with the words of the limit, and what cuts the actual ones to them."""
+
+    hours: Factor
+    code: str
+    words: str
+    held: tuple[Held, ...] = ()
+
+
+def labour(
+    line: ClaimLine, rule: LabourPaid, path: str, desk: Desk, rate: Factor, combined: Mapping[str, Time]
+) -> Allowance:
+    """Return labour time at a rate: time above the flat rate and a rate above the registered one are cut.
+
+    A flat-rate time above the actual one, or a fixed rate above the typed one, is added where the clause pays it.
+    """
+    assert line.hours is not None
+    currency = desk.policy.terms.currency
+    registered, row, unrated = desk.registered_rate(path, rule.rate, rule.rate_on)
+    typed = None if line.rate is None else times(grains(line.rate), rate)
+    held: tuple[Held, ...] = () if unrated is None else (unrated,)
+    if registered is None and typed is None:
+        words = f"no labour rate of dealer {desk.claim_file.claim.dealer} is on file, and line {line.line} states none"
+        return Allowance(currency, 0, held=held or (Held("labour_rate_missing", path, words),))
+    if registered is None:
+        assert typed is not None
+        registered, row = typed, "as typed"
+    claimed_rate = registered if typed is None else typed
+    paid_rate = min(claimed_rate, registered) if rule.rate == "registered" else registered
+    time = combined.get(line.line) or _time(line, rule, path, desk)
+    hours, actual = time.hours, factor(line.hours)
+    cuts: list[Cut] = []
+    added: Exact = 0
+    if hours < actual:
+        words = f"{number_text(actual)} h claimed, {time.words}"
+        cuts.append(Cut(time.code, path, words, times(claimed_rate, actual - hours), rule.excess_borne_by))
+    elif hours > actual:
+        added = times(paid_rate, hours - actual)
+    counted = min(hours, actual)
+    if paid_rate < claimed_rate:
+        words = f"{money_text(claimed_rate)} per hour claimed, {money_text(paid_rate)} is the rate ({row})"
+        cuts.append(
+            Cut("rate_above_registered", path, words, times(claimed_rate - paid_rate, counted), rule.excess_borne_by)
+        )
+    else:
+        added += times(paid_rate - claimed_rate, counted)
+    return Allowance(
+        currency,
+        times(claimed_rate, actual),
+        added=added,
+        added_words=f"the policy pays {number_text(hours)} h at {money_text(paid_rate)}" if added else "",
+        cuts=tuple(cuts),
+        held=(*held, *time.held),
+        words=lambda: f"{number_text(actual)} h × {money_text(claimed_rate)}",
+    )
+
+
+def _counted(hours: Decimal, rule: LabourPaid) -> Decimal:
+    return hours.quantize(TENTH, ROUND_DOWN) if rule.hours_in == "tenths" else hours
+
+
+def _time(line: ClaimLine, rule: LabourPaid, path: str, desk: Desk) -> Time:
+    """Return the hours that the clause allows of a line by itself."""
+    assert line.hours is not None
+    counted = _counted(line.hours, rule)
+    found = None
+    if rule.hours != "actual" and line.operation is not None and desk.tables.has_flat_times:
+        found = desk.tables.flat_time(frozenset((line.operation,)), desk.on(rule.rate_on))
+    if found is None:
+        held: tuple[Held, ...] = ()
+        if rule.hours != "actual" and rule.without_flat_rate == "refer":
+            words = (
+                f"operation {line.operation or 'without a code'} of line {line.line} has no flat-rate time on the day"
+            )
+            held = (Held("no_flat_rate_time", path, words),)
+        return Time(factor(counted), "hours_in_tenths", "full tenths of an hour count", held)
+    hours = found.value if rule.hours == "flat_rate" else min(counted, found.value)
+    if hours == counted and counted < line.hours:
+        return Time(factor(hours), "hours_in_tenths", "full tenths of an hour count")
+    if hours == line.hours:
+        return Time(factor(hours), "time_above_flat_rate", "")
+    return Time(factor(hours), "time_above_flat_rate", f"{found.value} h flat-rate time ({found.row})")
+
+
+def combined_times(desk: Desk) -> dict[str, Time]:
+    """Return the hours of lines whose operations, done in one visit, take less together than one by one.
+
+    The combined time is split in proportion to what each line would be allowed by itself; where that comes to no more
+    than the combined time (little time was taken), each line keeps its own.
+    """
+    rule, tables = desk.policy.terms.pays.rule_for("labour"), desk.tables
+    if not isinstance(rule, LabourPaid) or rule.hours == "actual" or not tables.has_flat_times:
+        return {}
+    lines: dict[str, ClaimLine] = {}
+    for line in sorted(desk.claim_file.claim.lines, key=lambda line: line.line):
+        if line.item == "labour" and line.operation is not None:
+            lines.setdefault(line.operation, line)
+    if len(lines) < 2 or all(len(operations) == 1 for operations in tables.flat_times):
+        return {}
+    on = desk.on(rule.rate_on)
+    times_of: dict[str, Time] = {}
+    for together in tables.combined(frozenset(lines), on):
+        found = tables.flat_time(together, on)
+        singles = {o: tables.flat_time(frozenset((o,)), on) for o in sorted(together)}
+        if found is None or any(single is None for single in singles.values()):
+            continue
+        alone = {o: _alone(lines[o], single.value, rule) for o, single in singles.items() if single is not None}
+        total = sum(alone.values(), Decimal(0))
+        if total <= found.value:
+            continue
+        words = f"{' and '.join(sorted(together))} together take {found.value} h ({found.row})"
+        for operation, own in alone.items():
+            hours = Fraction(found.value) * Fraction(own) / Fraction(total)
+            times_of[lines[operation].line] = Time(hours, "operations_overlap", words)
+    return times_of
+
+
+def _alone(line: ClaimLine, flat: Decimal, rule: LabourPaid) -> Decimal:
+    assert line.hours is not None
+    return flat if rule.hours == "flat_rate" else min(_counted(line.hours, rule), flat)
+
+
+def hours_at_rate(line: ClaimLine, rule: HoursAtRate, path: str, desk: Desk, rate: Factor) -> Allowance:
+    """Return hours of diagnosis or travel up to a number, at a rate; hours that are not stated are asked for."""
+    currency, bearer = desk.policy.terms.currency, rule.excess_borne_by
+    registered, row, unrated = desk.registered_rate(path, rule.rate, rule.rate_on)
+    typed = None if line.rate is None else times(grains(line.rate), rate)
+    held: tuple[Held, ...] = () if unrated is None else (unrated,)
+    if line.hours is None or (not line.hours and line.amount):
+        allowance = Allowance(currency, times(typed_grains(line), rate), held=held)
+        words = f"at most {rule.hours_at_most} h"
+        if registered is not None:
+            most = times(registered, factor(rule.hours_at_most))
+            allowance = limited(
+                allowance, most, "above_allowance", path, f"{words} at {money_text(registered)}", bearer
+            )
+        fact = OpenFact(f"hours:{line.line}", "evidence", "dealer", f"the hours of line {line.line} ({line.item})")
+        return unless_given(allowance, fact, desk, "above_allowance", path, "no hours are stated", bearer)
+    hours = factor(line.hours)
+    if line.amount is not None:
+        # The rate that the typed sum stands for.
+        typed = times(times(grains(line.amount), rate), 1 / Fraction(line.hours)) if hours else 0
+    if registered is None and typed is None:
+        words = f"no labour rate of dealer {desk.claim_file.claim.dealer} is on file, and line {line.line} states none"
+        return Allowance(currency, 0, held=held or (Held("labour_rate_missing", path, words),))
+    claimed_rate = typed if typed is not None else registered
+    assert claimed_rate is not None
+    counted = factor(lesser(line.hours, rule.hours_at_most))
+    allowance = Allowance(currency, times(claimed_rate, hours), held=held)
+    words = f"{number_text(hours)} h claimed, at most {rule.hours_at_most} h"
+    allowance = limited(allowance, times(claimed_rate, counted), "above_allowance", path, words, bearer)
+    if registered is not None and registered < claimed_rate:
+        words = f"{money_text(claimed_rate)} per hour claimed, {money_text(registered)} is the rate ({row})"
+        allowance = limited(allowance, times(registered, counted), "rate_above_registered", path, words, bearer)
+    return replace(allowance, words=lambda: f"{number_text(hours)} h × {money_text(claimed_rate)}")
+
+
+def distance(line: ClaimLine, rule: Distance, path: str, desk: Desk, rate: Factor) -> Allowance:
+    """Return distance at a sum per unit up to a number of units; a distance that is not stated is asked for."""
+    currency, bearer, per_unit = desk.policy.terms.currency, rule.excess_borne_by, grains(rule.per_unit)
+    limit = f"{rule.per_unit} a unit of distance"
+    if rule.units_at_most is not None:
+        limit += f", at most {rule.units_at_most}"
+    if line.units is None:
+        allowance = Allowance(currency, times(typed_grains(line), rate))
+        if rule.units_at_most is not None:
+            most = times(per_unit, factor(rule.units_at_most))
+            allowance = limited(allowance, most, "above_allowance", path, limit, bearer)
+        fact = OpenFact(f"distance:{line.line}", "evidence", "dealer", f"the distance behind line {line.line}")
+        return unless_given(allowance, fact, desk, "above_allowance", path, "no distance is stated", bearer)
+    asked = times(per_unit, factor(line.units))
+    claimed = asked if line.amount is None else times(grains(line.amount), rate)
+    most = times(per_unit, factor(lesser(line.units, rule.units_at_most)))
+    units = number_text(factor(line.units))
+    allowance = Allowance(currency, claimed, words=lambda: f"{units} units of distance")
+    return limited(allowance, most, "above_allowance", path, f"{units} claimed, {limit}", bearer)

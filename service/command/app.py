@@ -1,0 +1,137 @@
+"""The commands and their options. Each imports what it needs when it runs, so that the command starts fast."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from service.command.output import refusing
+
+EXIT_CODES = "Exit codes: 0 done; 1 a check did not hold; 2 the input was refused; 3 a fault of the program."
+
+app = typer.Typer(
+    name="hourmark",
+    help=f"Adjudicate warranty claims on powered machinery by coverage terms that the maker writes as files. {EXIT_CODES}",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+policy_app = typer.Typer(
+    help="Write, check, read, compare and publish coverage terms.", no_args_is_help=True, rich_markup_mode=None
+)
+app.add_typer(policy_app, name="policy")
+
+Policies = Annotated[list[Path], typer.Option("--policies", metavar="PATH", help="Directory or file of policies; may be repeated.")]
+
+
+@app.command()
+@refusing
+def demo(
+    claim: Annotated[
+        str | None, typer.Option(help="Show the decision of this claim in full, instead of the summary.")
+    ] = None,
+    explain: Annotated[bool, typer.Option("--explain", help="Show how that decision was derived, too.")] = False,
+    letter: Annotated[bool, typer.Option("--letter", help="Show the dealer's letter instead.")] = False,
+) -> None:
+    """Decide the claims of the shipped scenario in memory, and show what came out."""
+    from service.command.demo import run_demo
+
+    run_demo(claim, explain=explain, letter=letter)
+
+
+@app.command()
+@refusing
+def decide(
+    claim: Annotated[Path, typer.Argument(help="The claim, YAML or JSON; or a list of claims, with --claim.")],
+    machine: Annotated[Path, typer.Option(help="The machine, or a list of machines.")],
+    policies: Policies,
+    services: Annotated[Path | None, typer.Option(help="The machine's service records (others are left out).")] = None,
+    tables: Annotated[
+        list[Path] | None, typer.Option(metavar="PATH", help="File or directory of reference tables; may be repeated.")
+    ] = None,
+    dealer: Annotated[Path | None, typer.Option(help="The dealer, or a list of dealers.")] = None,
+    payments: Annotated[Path | None, typer.Option(help="Earlier payments on machines, for lifetime caps.")] = None,
+    claim_id: Annotated[str | None, typer.Option("--claim", help="Which claim of a list.")] = None,
+    decided_on: Annotated[
+        str | None, typer.Option(help="The day of the decision, 2026-03-31; left out, today.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the Decision document as JSON.")] = False,
+    explain: Annotated[bool, typer.Option("--explain", help="Show how the decision was derived.")] = False,
+    letter: Annotated[bool, typer.Option("--letter", help="Print the dealer's letter instead.")] = False,
+) -> None:
+    """Decide one claim. Exit codes: 0 decided, whatever the outcome; 2 the input was refused."""
+    from service.command.decide import Inputs, run_decide
+
+    inputs = Inputs(claim, claim_id, machine, services, tuple(tables or ()), dealer, payments, tuple(policies))
+    run_decide(inputs, decided_on, as_json=as_json, explain=explain, letter=letter)
+
+
+@app.command()
+@refusing
+def cases(
+    files: Annotated[list[Path], typer.Argument(help="Case tables, or directories of them.")],
+    policies: Annotated[
+        list[Path] | None,
+        typer.Option("--policies", metavar="PATH", help="Directory or file of policies; left out, those round each table."),
+    ] = None,
+    verbose: Annotated[bool, typer.Option("--verbose", help="Name the cases that hold, too.")] = False,
+) -> None:
+    """Run tables of worked cases. Exit codes: 0 every case holds; 1 a case fails; 2 the input was refused."""
+    from service.command.cases import run_cases
+
+    run_cases(files, policies or [], verbose=verbose)
+
+
+@app.command()
+@refusing
+def schemas(
+    directory: Annotated[Path, typer.Argument(help="Directory of the JSON Schemas.")] = Path("schemas/json"),
+    write: Annotated[bool, typer.Option("--write", help="Write the schemas there.")] = False,
+    check: Annotated[bool, typer.Option("--check", help="Only say whether those there are in step.")] = False,
+) -> None:
+    """Write the JSON Schemas of every document, or check those written. Exit codes: 0 in step; 1 out of step."""
+    from service.command.schema_files import run_schemas
+
+    run_schemas(directory, write=write, check=check)
+
+
+@policy_app.command("check")
+@refusing
+def policy_check(directory: Annotated[Path, typer.Argument(help="Directory or file of policies.")]) -> None:
+    """List every fault with its place and the way out, then warnings, then what the terms demand of owners."""
+    from service.command.policy import run_check
+
+    run_check(directory)
+
+
+@policy_app.command("show")
+@refusing
+def policy_show(
+    file: Annotated[Path, typer.Argument(help="A policy file; its fall-backs are looked for beside it.")],
+) -> None:
+    """Print the terms in plain English."""
+    from service.command.policy import run_show
+
+    run_show(file)
+
+
+@policy_app.command("diff")
+@refusing
+def policy_diff(
+    before: Annotated[Path, typer.Argument(help="The one policy file.")],
+    after: Annotated[Path, typer.Argument(help="The other policy file.")],
+) -> None:
+    """Print what changes from one policy to another, clause by clause."""
+    from service.command.policy import run_diff
+
+    run_diff(before, after)
+
+
+@policy_app.command("publish")
+@refusing
+def policy_publish(directory: Annotated[Path, typer.Argument(help="Directory of policies.")]) -> None:
+    """Close the versions in a directory: from then on a published file that changes is refused."""
+    from service.command.policy import run_publish
+
+    run_publish(directory)

@@ -1,0 +1,173 @@
+"""`hourmark cases`: tables of worked cases against the policies round them, and the clauses that no case touches."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import typer
+from pydantic import ValidationError
+
+from rules.cases.facts import CaseFault
+from rules.cases.run import CaseResult, CaseRunner, PolicySource, untouched_clauses
+from rules.policy_book.book import BookRefused, PolicyBook
+from schemas.cases import CaseTable, WorkedCase
+from schemas.documents import Fault, ParsedDocument
+from service.command.output import NOT_HELD, REFUSED, complain, say, width
+from service.currencies import all_exponents
+from service.policy_files import load_policies, read_policy_source
+from service.rendering.layout import wrapped
+from service.shipped import FIXTURES
+from service.text_files import SUFFIXES, InputRefused, checked, document_files, read_document, refused
+
+
+@dataclass(slots=True)
+class _Tally:
+    """What the tables of one run came to."""
+
+    held: int = 0
+    failed: int = 0
+    refused: int = 0
+    results: list[CaseResult] = field(default_factory=list)
+
+
+def run_cases(files: Sequence[Path], policies: Sequence[Path], *, verbose: bool) -> None:
+    """Run every table, print failures as expected and got, and leave with 1 where a case fails."""
+    tables = _tables(files)
+    tally = _Tally()
+    books: list[PolicyBook] = []
+    for file, document, table in tables:
+        places = tuple(policies) or _round(file, table)
+        source = read_policy_source(*places)
+        _check_names(document, table, source)
+        # Faults are told with their places, and published versions that changed are refused, before any case runs.
+        books.append(load_policies(*places, only={str(ref) for ref in table.policies}).book)
+        _run_table(file, document, table, source, tally, verbose)
+    _untouched(tally, books)
+    total = tally.held + tally.failed + tally.refused
+    counts = f"{total} {'case' if total == 1 else 'cases'} in {len(tables)} {'table' if len(tables) == 1 else 'tables'}"
+    say(f"{counts}: {tally.held} hold, {tally.failed} fail" + (f", {tally.refused} refused" if tally.refused else ""))
+    if tally.refused:
+        raise typer.Exit(REFUSED)
+    if tally.failed:
+        raise typer.Exit(NOT_HELD)
+
+
+def _tables(files: Sequence[Path]) -> list[tuple[Path, ParsedDocument, CaseTable]]:
+    found = []
+    for file in document_files(*files):
+        document = read_document(file)
+        named = file in files
+        if named or (isinstance(document.tree, dict) and "cases" in document.tree):
+            found.append((file, document, checked(CaseTable, document)))
+    if not found:
+        raise refused(Path(", ".join(map(str, files))), "no case table is found here.", "A table has policies and cases.")
+    return found
+
+
+def _round(file: Path, table: CaseTable) -> tuple[Path, ...]:
+    """Return where the policies of a table lie: in its own directory, or in those above it up to the shipped root.
+
+    Of the directories above, the documents in them count and those in their folders policies and conventions.
+    """
+    wanted = {str(ref) for ref in table.policies}
+    places: list[Path] = []
+    for directory in file.resolve().parents:
+        places += _places_in(directory)
+        source = read_policy_source(*places)
+        pinned = {str(source.policies[name].get("conventions")) for name in wanted & set(source.policies)}
+        if wanted <= set(source.policies) and pinned <= set(source.conventions):
+            return tuple(places)
+        if directory == FIXTURES or (directory / ".git").exists():
+            break
+    # Not everything is there: the check of the names says what is missing.
+    return tuple(places)
+
+
+def _places_in(directory: Path) -> list[Path]:
+    files = [file for file in sorted(directory.iterdir()) if file.suffix in SUFFIXES and file.is_file()]
+    documents = [file for file in files if _is_terms(file)]
+    return documents + [directory / name for name in ("policies", "conventions") if (directory / name).is_dir()]
+
+
+def _is_terms(file: Path) -> bool:
+    """Return whether a document is a policy or conventions; one that cannot be read is no business of this table."""
+    try:
+        tree = read_document(file).tree
+    except InputRefused:
+        return False
+    return isinstance(tree, dict) and "version" in tree and ("policy" in tree or "conventions" in tree)
+
+
+def _check_names(document: ParsedDocument, table: CaseTable, source: PolicySource) -> None:
+    missing = [str(ref) for ref in table.policies if str(ref) not in source.policies]
+    if missing:
+        known = ", ".join(sorted(source.policies)) or "none"
+        message = f"{', '.join(missing)} is not among the policies found: {known}."
+        raise InputRefused([document.fault(("policies",), message, "Correct the name, or say where with --policies.")])
+
+
+def _run_table(
+    file: Path, document: ParsedDocument, table: CaseTable, source: PolicySource, tally: _Tally, verbose: bool
+) -> None:
+    with CaseRunner(source, all_exponents()) as runner:
+        for place, case in enumerate(table.cases):
+            name = f"{case.id}: {case.name}" if case.id else case.name
+            try:
+                result = runner.run_case(table, case)
+            except (ValidationError, BookRefused, CaseFault, ValueError, KeyError, TypeError) as error:
+                tally.refused += 1
+                complain([_case_fault(document, place, name, error)])
+                continue
+            tally.results.append(result)
+            if not result.mismatches:
+                tally.held += 1
+                if verbose:
+                    say(f"holds  {name}")
+                continue
+            tally.failed += 1
+            _failure(file, document, place, case, name, result)
+
+
+def _failure(
+    file: Path, document: ParsedDocument, place: int, case: WorkedCase, name: str, result: CaseResult
+) -> None:
+    line = document.position(("cases", place)).line
+    for text in wrapped(f"fails  {file}:{line}: {name}", width(), "", "       "):
+        say(text)
+    for mismatch in result.mismatches:
+        at = document.position(("cases", place, "expect", mismatch.line)).line
+        say(f"       line {mismatch.line} of the claim, {mismatch.what} ({file}:{at})")
+        say(f"         expected  {mismatch.expected}")
+        say(f"         got       {mismatch.got}")
+    if case.source:
+        say(f"       source: {case.source}")
+
+
+def _case_fault(document: ParsedDocument, place: int, name: str, error: Exception) -> Fault:
+    """Return why a case cannot be decided: its facts or its changed terms are not what the models take."""
+    if isinstance(error, ValidationError):
+        details = error.errors(include_url=False)[:5]
+        said = "; ".join(
+            f"{'.'.join(str(part) for part in detail['loc'])}: {detail['msg'].removeprefix('Value error, ')}"
+            for detail in details
+        )
+    elif isinstance(error, KeyError):
+        said = f"{error.args[0] if error.args else 'a key'} is not stated"
+    else:
+        said = str(error)
+    return document.fault(("cases", place), f'case "{name}" cannot be decided: {said}.', "Correct its facts or terms.")
+
+
+def _untouched(tally: _Tally, books: Iterable[PolicyBook]) -> None:
+    found = {name: path for book in books for name, path in _by_policy(untouched_clauses(tally.results, book)).items()}
+    if found:
+        say("Clauses that no case touches:")
+    for name, paths in sorted(found.items()):
+        say("\n".join(wrapped(f"{name}: {', '.join(paths)}", width(), "  ", "    ")))
+
+
+def _by_policy(clauses: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = {}
+    for name, path in clauses:
+        found.setdefault(name, []).append(path)
+    return found

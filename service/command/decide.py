@@ -1,0 +1,142 @@
+"""`hourmark decide`: one claim, its records and the policies in files, and the decision as text, JSON or a letter."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TypeVar
+
+import orjson
+from pydantic import ValidationError
+
+from rules.adjudicate import adjudicate
+from rules.policy_book.book import PolicyBook
+from schemas.claim import Claim
+from schemas.claim_file import ClaimFile, Dealer
+from schemas.decision import Decision
+from schemas.machine import Machine
+from service.claim_files import NotOnFile, OnFile, by_serial, gather
+from service.command.output import day_option, refuse, say, today, width
+from service.currencies import UnknownCurrency
+from service.policy_files import load_policies
+from service.record_files import (
+    one_of,
+    read_claims,
+    read_dealers,
+    read_machines,
+    read_payments,
+    read_services,
+    read_tables,
+)
+from service.rendering.decision_text import decision_text
+from service.rendering.derivation_text import derivation_text
+from service.rendering.letter_text import letter_text
+from service.text_files import refused
+
+
+Record = TypeVar("Record", Machine, Dealer)
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """The files of one decision."""
+
+    claim: Path
+    claim_id: str | None
+    machine: Path
+    services: Path | None
+    tables: tuple[Path, ...]
+    dealer: Path | None
+    payments: Path | None
+    policies: tuple[Path, ...]
+
+
+def run_decide(inputs: Inputs, decided_on: str | None, *, as_json: bool, explain: bool, letter: bool) -> None:
+    """Decide, and print the decision. Raises typer.Exit for refused input."""
+    if as_json and (explain or letter) or (explain and letter):
+        refuse("--json, --explain and --letter print different things: choose one of them.")
+    day = day_option(decided_on, "--decided-on") or today()
+    book = load_policies(*inputs.policies).book
+    claim_file = _claim_file(inputs, book, day)
+    decision = adjudicate(book, claim_file)
+    show(decision, book, as_json=as_json, explain=explain, letter=letter)
+    if inputs.dealer is None and not as_json:
+        say(
+            f"No --dealer was given: dealer {claim_file.dealer.dealer} was taken to be in the machine's region"
+            f" ({claim_file.dealer.region}) and paid in the claim's currency ({claim_file.dealer.currency})."
+        )
+
+
+def show(decision: Decision, book: PolicyBook, *, as_json: bool = False, explain: bool, letter: bool) -> None:
+    """Print a decision in one of its forms."""
+    if as_json:
+        say(orjson.dumps(decision.document, option=orjson.OPT_INDENT_2).decode())
+        return
+    if letter:
+        say(letter_text(decision, min(width(), 78), reply_by(decision, book)))
+        return
+    say(decision_text(decision, width()))
+    if explain:
+        say()
+        say(derivation_text(decision, width()))
+
+
+def reply_by(decision: Decision, book: PolicyBook) -> str | None:
+    """Return the ISO day until which records may be sent: the time to answer under the terms of the claim's lines."""
+    spans = [
+        book.policy(line.policy).conventions.absent_service_record.answer_within.days
+        for line in decision.lines
+        if line.policy is not None
+    ]
+    return (date.fromisoformat(decision.decided_on) + timedelta(days=min(spans))).isoformat() if spans else None
+
+
+def gathered(claim: Claim, on_file: OnFile, book: PolicyBook, day: date, file: Path) -> ClaimFile:
+    """Return the claim file of a claim; raises InputRefused where the records do not belong together."""
+    last = max(on for on in (claim.failed_on, claim.repair_ended_on, claim.submitted_on) if on is not None)
+    if day < last:
+        message = f"claim {claim.claim} goes on until {last}, and cannot be decided on {day}."
+        raise refused(file, message, "Give a later day with --decided-on.")
+    try:
+        return gather(claim, on_file, {policy.terms.currency for policy in book.by_name.values()}, day)
+    except NotOnFile as error:
+        raise refused(file, f"{error}.", "Add it to the file of machines or dealers.") from None
+    except UnknownCurrency as error:
+        raise refused(file, str(error), "") from None
+    except ValidationError as error:
+        messages = [str(detail["msg"]).removeprefix("Value error, ") for detail in error.errors(include_url=False)]
+        raise refused(file, f"{'; '.join(messages)}.", "Correct the records.") from None
+
+
+def _claim_file(inputs: Inputs, book: PolicyBook, day: date) -> ClaimFile:
+    claim = one_of(read_claims(inputs.claim), inputs.claim_id, inputs.claim, "claim", "--claim")
+    machine = _machine(inputs.machine, claim)
+    dealer = _dealer(inputs.dealer, claim, machine)
+    on_file = OnFile(
+        machines={claim.serial: machine},
+        services=by_serial(read_services(inputs.services).values()) if inputs.services is not None else {},
+        dealers={claim.dealer: dealer},
+        payments=read_payments(inputs.payments) if inputs.payments is not None else {},
+        tables=read_tables(*inputs.tables),
+    )
+    return gathered(claim, on_file, book, day, inputs.claim)
+
+
+def _machine(file: Path, claim: Claim) -> Machine:
+    return _named(read_machines(file), claim.serial, file, "machine", claim)
+
+
+def _dealer(file: Path | None, claim: Claim, machine: Machine) -> Dealer:
+    if file is None:
+        return Dealer(dealer=claim.dealer, region=machine.region, currency=claim.currency)
+    return _named(read_dealers(file), claim.dealer, file, "dealer", claim)
+
+
+def _named(records: Mapping[str, Record], key: str, file: Path, what: str, claim: Claim) -> Record:
+    found = records.get(key)
+    if found is None:
+        some = ", ".join(sorted(records)[:5]) + (", …" if len(records) > 5 else "")
+        message = f"claim {claim.claim} names {what} {key}, which is not in this file; it holds {some}."
+        raise refused(file, message, f"Name the {what} in the claim as it is in the file, or give another file.")
+    return found
+

@@ -1,0 +1,187 @@
+"""`hourmark demo`: the shipped scenario decided in memory, what came out, and one decision in full."""
+
+import shlex
+import sys
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+
+from rich import box
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+from rich.table import Table
+from rich.text import Text
+
+from rules.adjudicate import Adjudicator
+from schemas.claim import Claim
+from schemas.claim_file import ClaimFile
+from schemas.decision import Decision
+from service.claim_files import OnFile, by_serial
+from service.command.decide import gathered, show
+from service.command.output import say, width
+from service.policy_files import PolicyDirectory, load_policies
+from service.record_files import (
+    one_of,
+    read_claims,
+    read_dealers,
+    read_machines,
+    read_payments,
+    read_services,
+    read_tables,
+)
+from service.rendering.layout import wrapped
+from service.rendering.tally import SUMS, Tally, tally_of
+from service.rendering.words import OUTCOME_WORDS, STATUS_WORDS, amount_text, reason_words
+from service.shipped import DEMO
+
+DECIDED_AFTER_SUBMISSION = timedelta(days=10)
+DECIDED_AFTER_FAILURE = timedelta(days=30)
+MOST_REASONS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """The shipped scenario, read."""
+
+    directory: Path
+    policies: PolicyDirectory
+    claims: Mapping[str, Claim]
+    on_file: OnFile
+
+    def claim_file(self, claim: Claim) -> ClaimFile:
+        """Return the claim file of a claim on the scenario's day of decision."""
+        return gathered(claim, self.on_file, self.policies.book, decided_on(claim), self.directory / "claims.json")
+
+
+def read_scenario(directory: Path = DEMO) -> Scenario:
+    """Return the scenario in a directory; raises InputRefused with every fault of a file."""
+    payments = directory / "payments.json"
+    on_file = OnFile(
+        machines=read_machines(directory / "machines.json"),
+        services=by_serial(read_services(directory / "services.json").values()),
+        dealers=read_dealers(directory / "dealers.json"),
+        payments=read_payments(payments) if payments.is_file() else {},
+        tables=read_tables(directory / "tables"),
+    )
+    return Scenario(directory, load_policies(directory), read_claims(directory / "claims.json"), on_file)
+
+
+def decided_on(claim: Claim) -> date:
+    """Return the scenario's day of decision: 10 days after submission, else 30 days after the failure."""
+    if claim.submitted_on is not None:
+        return claim.submitted_on + DECIDED_AFTER_SUBMISSION
+    latest = max(on for on in (claim.failed_on, claim.repair_ended_on) if on is not None)
+    return max(claim.failed_on + DECIDED_AFTER_FAILURE, latest)
+
+
+def run_demo(claim: str | None, *, explain: bool, letter: bool) -> None:
+    """Decide the scenario and print the summary, or one decision of it in full."""
+    scenario = read_scenario()
+    if claim is not None or explain or letter:
+        file = scenario.directory / "claims.json"
+        chosen = one_of(dict(scenario.claims), claim, file, "claim", "--claim")
+        with Adjudicator(scenario.policies.book) as adjudicator:
+            decision = adjudicator.decide(scenario.claim_file(chosen))
+        show(decision, scenario.policies.book, explain=explain, letter=letter)
+        return
+    with Adjudicator(scenario.policies.book) as adjudicator:
+        # What would change a line is looked for where it is shown; for all claims it would take several times as long.
+        decisions = list(_decided(scenario, adjudicator))
+        _print_tally(tally_of(decisions), scenario)
+        example = most_telling(decisions)
+        full = adjudicator.decide(scenario.claim_file(scenario.claims[example.claim]))
+    say(f"One decision in full ({example.claim})")
+    say()
+    show(full, scenario.policies.book, explain=False, letter=False)
+    _print_next(scenario, decisions, example)
+
+
+def _decided(scenario: Scenario, adjudicator: Adjudicator) -> Iterator[Decision]:
+    columns = (TextColumn("Deciding"), BarColumn(), MofNCompleteColumn())
+    console = Console(stderr=True)
+    with Progress(*columns, console=console, transient=True, disable=not sys.stderr.isatty()) as progress:
+        task = progress.add_task("", total=len(scenario.claims))
+        for claim in scenario.claims.values():
+            yield adjudicator.decide(scenario.claim_file(claim), remedies=False)
+            progress.advance(task)
+
+
+def most_telling(decisions: list[Decision]) -> Decision:
+    """Return the decision that shows most in one page: a fall-back, a prorated line, a cut, with few lines."""
+
+    def worth(decision: Decision) -> tuple[int, int, int, str]:
+        fallen = any(
+            reason.policy not in (None, line.policy) for line in decision.lines for reason in line.reasons if line.policy
+        )
+        prorated = any(line.share is not None and line.share not in ("0", "1") for line in decision.lines)
+        kinds = {line.outcome for line in decision.lines}
+        points = 4 * fallen + 3 * prorated + len(kinds) + (decision.status == "paid_in_part")
+        told = sum(len(reason.words) + len(str(reason.facts)) for line in decision.lines for reason in line.reasons)
+        notes = sum(len(line.notes) for line in decision.lines)
+        return -points, notes, told, decision.claim
+
+    return min(decisions, key=worth)
+
+
+def _print_tally(tally: Tally, scenario: Scenario) -> None:
+    console = Console(width=width(), highlight=False)
+    book, on_file = scenario.policies.book, scenario.on_file
+    services = sum(len(records) for records in on_file.services.values())
+    counts = (
+        f"{tally.claims} claims on {len(on_file.machines)} machines of {len(on_file.dealers)} dealers, with {services}"
+        f" service records, decided under {len(book.by_name)} versions of {len(book.versions)} coverages."
+    )
+    say("\n".join(wrapped(f"Quillfen, a maker of orchard and vineyard machines that does not exist: {counts}", width())))
+    say()
+    named = [name for name in SUMS if any(sums.amounts[name] for sums in tally.by_outcome.values())]
+    table = _table("Lines by outcome", ("outcome", "", "lines", *(name.replace("_", " ") for name in named)))
+    last = None
+    for (outcome, currency), sums in tally.by_outcome.items():
+        amounts = [amount_text(sums.amounts[name]) if sums.amounts[name] else "–" for name in named]
+        words = OUTCOME_WORDS[outcome] if outcome != last else ""
+        table.add_row(*(Text(cell) for cell in (words, currency, str(sums.lines), *amounts)))
+        last = outcome
+    console.print(table)
+    table = _table("Claims by status", ("status", "claims"))
+    for status, number in tally.by_status.items():
+        table.add_row(Text(STATUS_WORDS[status]), Text(str(number)))
+    console.print(table)
+    table = _table("Most frequent reasons", ("reason", "lines"))
+    for code, number in tally.reasons[:MOST_REASONS]:
+        table.add_row(Text(reason_words(code)), Text(str(number)))
+    console.print(table)
+
+
+def _table(title: str, columns: tuple[str, ...]) -> Table:
+    table = Table(title=Text(title), title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
+    for place, name in enumerate(columns):
+        is_text = name in ("outcome", "status", "reason", "")
+        table.add_column(Text(name), justify="left" if is_text else "right", no_wrap=place > 0 or name == "outcome")
+    return table
+
+
+def _print_next(scenario: Scenario, decisions: list[Decision], example: Decision) -> None:
+    waiting = next((d.claim for d in decisions if d.status == "waiting_for_dealer"), example.claim)
+    here = shlex.quote(str(_shown_path(scenario.directory)))
+    decide = (
+        f"hourmark decide {here}/claims.json --claim {example.claim} --machine {here}/machines.json"
+        f" --services {here}/services.json --dealer {here}/dealers.json --tables {here}/tables --policies {here}"
+        f" --decided-on {example.decided_on} --json"
+    )
+    say()
+    say("What to try next")
+    for command in (
+        f"hourmark demo --claim {example.claim} --explain",
+        f"hourmark demo --claim {waiting} --letter",
+        f"hourmark policy check {here}",
+        "hourmark policy new",
+        decide,
+    ):
+        say(f"  {command}")
+
+
+def _shown_path(directory: Path) -> Path:
+    """Return a path that works from here, as short as it can be."""
+    here = Path.cwd().resolve()
+    return directory.relative_to(here) if directory.is_relative_to(here) else directory

@@ -1,0 +1,91 @@
+"""Printing: text to a width, faults to standard error, refusals instead of tracebacks; no colour is ever needed."""
+
+import functools
+import os
+import shutil
+import sys
+from collections.abc import Callable, Iterable
+from datetime import date, datetime
+from typing import NoReturn, ParamSpec, TypeVar
+
+import typer
+
+from schemas.documents import Fault
+from service.text_files import InputRefused
+
+REFUSED = 2
+NOT_HELD = 1
+FAULT_OF_OURS = 3
+WIDTH_WHEN_PIPED = 100
+WIDEST = 120
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+def width() -> int:
+    """Return the width to write to, in cells: of the terminal up to 120, or COLUMNS, or 100 when piped."""
+    if not sys.stdout.isatty() and not os.environ.get("COLUMNS", "").isdigit():
+        return WIDTH_WHEN_PIPED
+    return max(min(shutil.get_terminal_size((WIDTH_WHEN_PIPED, 24)).columns, WIDEST), 40)
+
+
+def say(text: str = "") -> None:
+    """Print text as it is: user text is never read as markup."""
+    typer.echo(text.removesuffix("\n"))
+
+
+def complain(faults: Iterable[Fault | str]) -> None:
+    """Print faults to standard error, one a line, as an editor or a person can follow them."""
+    for fault in faults:
+        typer.echo(str(fault), err=True)
+
+
+def refuse(message: str) -> NoReturn:
+    """Print why the input is refused, and leave with the exit code for it."""
+    complain([message])
+    raise typer.Exit(REFUSED)
+
+
+def refusing(command: Callable[P, R]) -> Callable[P, R]:
+    """Wrap a command so that refused input is told fault by fault and never becomes a traceback."""
+
+    @functools.wraps(command)
+    def wrapped(*args: P.args, **kwargs: P.kwargs) -> R:
+        try:
+            return command(*args, **kwargs)
+        except InputRefused as error:
+            complain(error.faults)
+            count = len(error.faults)
+            complain([f"{count} {'fault' if count == 1 else 'faults'}; nothing was done."])
+            raise typer.Exit(REFUSED) from None
+        except OSError as error:
+            if isinstance(error, BrokenPipeError):
+                raise
+            name = f"{error.filename}: " if error.filename else ""
+            refuse(f"{name}{error.strerror or error}. Nothing more was done.")
+        except (typer.Exit, typer.Abort):
+            raise
+        except Exception as error:  # not the user's fault, and not to be shown as one
+            if os.environ.get("HOURMARK_TRACEBACK"):
+                raise
+            complain([f"This is a fault in hourmark, not in your files: {type(error).__name__}: {error}"])
+            complain(["Set HOURMARK_TRACEBACK=1 to see where, and report it with the files that show it."])
+            raise typer.Exit(FAULT_OF_OURS) from error
+
+    return wrapped
+
+
+def day_option(text: str | None, option: str) -> date | None:
+    """Return the day of an option; raises typer.Exit with a message for anything but an ISO date."""
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        refuse(f'{option}: "{text}" is not a day. Write it as year-month-day, for example 2026-03-31.')
+
+
+def today() -> date:
+    """Return today's date at this computer's place."""
+    return datetime.now().astimezone().date()

@@ -1,0 +1,69 @@
+"""`hourmark policy`: check, show, compare and publish the versions in a directory."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from rules.policy_book.show import terms_in_plain_english
+from service.command.output import say, width
+from service.lock_file import LOCK_NAME, NOTHING_PUBLISHED, Published, read_lock, with_versions, write_lock
+from service.policy_files import PolicyDirectory, load_policies, load_with_fall_backs, lock_files
+from service.rendering.decision_text import short_digest
+from service.rendering.layout import wrapped
+from service.text_files import refused
+
+
+def run_check(directory: Path) -> None:
+    """Print what is wrong, what is doubtful, and what the terms ask of owners; raises InputRefused with all faults."""
+    found = load_policies(directory)
+    published = _published(directory)
+    names = list(found.book.by_name)
+    say(f"{len(names)} {'version' if len(names) == 1 else 'versions'} in {directory}, no faults.")
+    for name, policy in found.book.by_name.items():
+        state = "published" if name in published.policies else "not published"
+        _say_wrapped(f"{name}  {policy.terms.title} ({state})")
+    for file in found.passed_over:
+        _say_wrapped(f"{file} says neither policy nor conventions, and was passed over.")
+
+
+def run_show(file: Path) -> None:
+    """Print a policy in plain English; raises InputRefused."""
+    found, name = load_with_fall_backs(file)
+    say(terms_in_plain_english(found.book.policy(name)))
+
+
+def run_publish(directory: Path) -> None:
+    """Close every version in a directory that is not closed yet; raises InputRefused where anything has a fault."""
+    if not directory.is_dir():
+        raise refused(directory, "this is no directory.", "Name the directory that holds the policies.")
+    found = load_policies(directory)
+    before = _published(directory)
+    lock = directory / LOCK_NAME
+    after, new = with_versions(found.book, read_lock(lock), known=before)
+    if not new:
+        say(f"Nothing to publish: all {len(found.book.by_name)} versions in {directory} are published and unchanged.")
+        return
+    write_lock(lock, after)
+    for name in new:
+        say(f"published  {name}  {short_digest(found.book.policy(name).digest)}")
+    old = len(found.book.by_name) - len(new)
+    unchanged = f" {old} {'was' if old == 1 else 'were'} published before and unchanged." if old else ""
+    say(f"{len(new)} {'version is' if len(new) == 1 else 'versions are'} now closed in {lock}.{unchanged}")
+    say("From now on these files are refused when they change; a change is published as a new version.")
+
+
+def _published(directory: Path) -> Published:
+    """Return what is published by all lock files that speak about a directory."""
+    policies: dict[str, str] = {}
+    conventions: dict[str, str] = {}
+    for lock in lock_files(directory):
+        one = read_lock(lock)
+        policies.update(one.policies)
+        conventions.update(one.conventions)
+    return Published(policies, conventions)
+
+
+def _say_wrapped(text: str) -> None:
+    say("\n".join(wrapped(text, width(), "  ", "    ")))
+
+
+__all__ = ["NOTHING_PUBLISHED", "Iterator", "PolicyDirectory", "run_check", "run_publish", "run_show"]

@@ -1,0 +1,180 @@
+"""The letter to the dealer: what is paid, why not more, and what to send.
+
+It names due points and never the windows round them, nor records of other visits: exact ranges would be a recipe for
+an invoice that was never written. The maker's own clauses are quoted as they were published.
+"""
+
+import re
+from collections.abc import Iterator
+
+from schemas.decision import Decision, LineDecision, Question, Reason, Remedy
+from service.rendering.decision_text import worked_out
+from service.rendering.layout import NARROWEST, between, wrapped
+from service.rendering.words import (
+    OUTCOME_WORDS,
+    SERVICE_CODES,
+    STATUS_WORDS,
+    amount_text,
+    cited,
+    comparison_text,
+    day_text,
+    hours_listed,
+    inside_sentence,
+    item_text,
+    listed,
+    sentence,
+    tidy,
+    version_text,
+)
+
+_IN = "  "
+_HOUR_RANGE = re.compile(r"\s*\([\d,.]+ ?(?: h)?\s*(?:–|-|to)\s*[\d,.]+ h\)")
+_DAY_RANGE = re.compile(r"\s*\(\d{1,2} \w+ \d{4} (?:to|–) \d{1,2} \w+ \d{4}\)")
+_SERVICES = re.compile(r"(?P<start>.*?)(?P<what>the .+? services) due at (?P<points>.+?) were done in time, their records$")
+_QUESTION = re.compile(r"records of (?P<what>the .+? services)(?: due at (?P<points>.+))?$")
+_DESK_ONLY = frozenset(("window_open", "service_early", "records_open", "papers_came_later", "reading_inferred"))
+_TOLD_FACTS = frozenset(("records complete from",))
+
+
+def letter_text(decision: Decision, width: int = 78, reply_by: str | None = None) -> str:
+    """Return the letter to the claim's dealer, in lines of at most ``width`` cells (at least 40).
+
+    ``reply_by`` is the ISO day until which records that would change a line may be sent; None leaves the day out.
+    """
+    width = max(width, NARROWEST)
+    lines = [*between(f"To dealer {decision.dealer}", day_text(decision.decided_on), width), ""]
+    lines += wrapped(f"Claim {decision.claim}, machine {decision.serial}", width)
+    lines += ["", *_opening(decision, width)]
+    told: dict[str, str] = {}  # a reason told in full is not told again for another line
+    for line in decision.lines:
+        lines += ["", *_line(line, decision, width, reply_by, told)]
+    lines += ["", *_questions(decision, width)]
+    for caution in decision.cautions:
+        lines += wrapped(caution, width)
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def without_windows(text: str) -> str:
+    """Return words of the engine without the exact ranges in them.
+
+    >>> without_windows("due at 480.0 h (432.0–528.0 h); 960.0 h (912.0–1,008.0 h)")
+    'due at 480.0 h; 960.0 h'
+    """
+    return tidy(_DAY_RANGE.sub("", _HOUR_RANGE.sub("", text)))
+
+
+def points_text(points: str) -> str:
+    """Return due points without their windows as one list: 480, 960 and 1,440 h."""
+    plain_points = without_windows(points)
+    return hours_listed(plain_points) or listed([point.strip() for point in plain_points.split("; ")])
+
+
+def _opening(decision: Decision, width: int) -> Iterator[str]:
+    status = {"denied": "is not covered", "nothing_due": "is settled with nothing due"}.get(
+        decision.status, f"is {STATUS_WORDS[decision.status]}"
+    )
+    amount = decision.payout.amount
+    pays = f"We pay you {amount_text(amount)} {decision.payout.currency}" if amount else "We pay nothing now"
+    more = " for now" if amount and any(line.open for line in decision.lines) else ""
+    yield from wrapped(f"Your claim {status}. {pays}{more}.", width)
+    if decision.payout.rates:
+        yield from wrapped(f"Converted at {tidy('; '.join(decision.payout.rates))}.", width)
+
+
+def _line(
+    line: LineDecision, decision: Decision, width: int, reply_by: str | None, told: dict[str, str]
+) -> Iterator[str]:
+    yield from wrapped(f"Line {line.line}, {item_text(line)}: {OUTCOME_WORDS[line.outcome]}.", width)
+    yield from wrapped(_money(line), width, _IN)
+    for reason in line.reasons:
+        if reason.code == "fact_open":
+            continue
+        text = _reason(reason, line)
+        first = told.setdefault(text, line.line)
+        if first != line.line:
+            text = f"{sentence(reason.words).removesuffix('.')}, as on line {first}."
+        yield from wrapped(text, width, _IN, _IN * 2)
+    for note in line.notes:
+        if note.code not in _DESK_ONLY:
+            yield from wrapped(f"Note: {sentence(without_windows(note.words))}", width, _IN, _IN * 2)
+    yield from worked_out(line, width)
+    asked = any(question.asks == "dealer" and line.line in question.lines for question in decision.questions)
+    for remedy in decision.remedies:
+        if remedy.line == line.line and not asked:
+            yield from wrapped(remedy_sentence(remedy, reply_by), width, _IN)
+
+
+def _money(line: LineDecision) -> str:
+    parts = [f"We pay {amount_text(line.maker_pays)} of {amount_text(line.claimed)} {line.currency} claimed"]
+    if line.added:
+        parts.append(f"this includes {amount_text(line.added)} that the terms grant above the claim")
+    if line.owner_owes:
+        parts.append(f"the owner owes you {amount_text(line.owner_owes)}")
+    if line.dealer_bears:
+        parts.append(f"{amount_text(line.dealer_bears)} is yours to bear and may not be billed to the owner")
+    if line.other_payer:
+        parts.append(f"{amount_text(line.other_payer)} is for another payer")
+    if line.open:
+        parts.append(f"{amount_text(line.open)} is open and may not be billed to the owner until it is decided")
+    return "; ".join(parts) + "."
+
+
+def _reason(reason: Reason, line: LineDecision) -> str:
+    clause = cited(reason)
+    if reason.code in SERVICE_CODES:
+        facts = dict(reason.facts)
+        words = sentence(reason.words).removesuffix(".")
+        if "due" in facts:
+            words += f", due at {points_text(facts['due'])}"
+        told = [f"{name}: {tidy(value)}" for name, value in reason.facts if name in _TOLD_FACTS]
+    else:
+        words = without_windows(sentence(reason.words)).removesuffix(".")
+        said = {"item", "component", "fact"}
+        told = [f"{name}: {without_windows(value)}" for name, value in reason.facts if name not in said]
+        if reason.comparison is not None:
+            told.append(comparison_text(reason.comparison))
+    text = f"{words} ({clause})" if clause else words
+    if reason.policy not in (None, line.policy) and line.policy is not None:
+        text = f"Decided under {version_text(line.policy)}, not {version_text(reason.policy)}: {inside_sentence(text)}"
+    return f"{text}. {'; '.join(sentence(fact).removesuffix('.') for fact in told)}{'.' if told else ''}".rstrip()
+
+
+def remedy_sentence(remedy: Remedy, reply_by: str | None) -> str:
+    """Return what a dealer may send to have a line decided again, as a question about services, never as an order."""
+    by = f" by {day_text(reply_by)}" if reply_by else ""
+    words = without_windows(remedy.letter_words)
+    match = _SERVICES.match(words)
+    if match is not None:
+        start = match["start"].strip()
+        what = f"{match['what']} due at {points_text(match['points'])}"
+        if start in ("", "if"):
+            return f"If {what} were done in time, send their records{by}: the line would then be decided again."
+    return f"If there is such evidence, send it{by}: {words}. The line would then be decided again."
+
+
+def _questions(decision: Decision, width: int) -> Iterator[str]:
+    asked = [question for question in decision.questions if question.asks == "dealer"]
+    if asked:
+        yield "What we wait for from you"
+        for question in asked:
+            yield from wrapped(question_sentence(question), width, _IN, _IN * 2)
+        yield ""
+    if any(question.asks == "person" for question in decision.questions) or any(
+        line.outcome == "refer" for line in decision.lines
+    ):
+        yield from wrapped("What is held for a person is judged by one of us; there is nothing for you to send.", width)
+        yield ""
+
+
+def question_sentence(question: Question) -> str:
+    """Return a question to the dealer without windows, with the day to answer by and the lines that wait."""
+    match = _QUESTION.match(without_windows(question.words))
+    if question.about == "services" and match is not None:
+        what = match["what"] + (f" due at {points_text(match['points'])}" if match["points"] else "")
+        words = f"If {what} were done, send their records; if they were not, say so"
+    else:
+        words = sentence(f"please tell us: {without_windows(question.words)}").removesuffix(".")
+    by = f", by {day_text(question.answer_by)}" if question.answer_by else ""
+    lines = "line" if len(question.lines) == 1 else "lines"
+    return f"{words}{by} ({lines} {listed(list(question.lines))})."
+

@@ -1,0 +1,150 @@
+"""The words an office uses, and numbers and days as a reader writes them."""
+
+import re
+from datetime import date
+from decimal import Decimal
+from typing import Final
+
+from rules.decision.catalogue import KINDS
+from schemas.decision import Comparison, LineDecision, Outcome, Reason, Status
+
+OUTCOME_WORDS: Final[dict[Outcome, str]] = {
+    "pay": "paid in full",
+    "pay_part": "paid in part",
+    "pay_zero": "covered, nothing due",
+    "deny": "not covered",
+    "need_info": "waiting for you",
+    "refer": "held for a person",
+}
+STATUS_WORDS: Final[dict[Status, str]] = {
+    "paid_in_full": "paid in full",
+    "paid_in_part": "paid in part",
+    "nothing_due": "nothing due",
+    "denied": "not covered",
+    "waiting_for_dealer": "waiting for you",
+    "held_for_person": "held for a person",
+    "partly_decided": "partly decided",
+}
+STATE_WORDS: Final = {
+    "covered": "covered",
+    "deny": "not covered",
+    "refer": "held for a person",
+    "does_not_apply": "does not apply",
+}
+BEARER_WORDS: Final = {
+    "maker": "the maker",
+    "owner": "the owner",
+    "dealer": "the dealer",
+    "other_payer": "another payer",
+    "open": "open",
+}
+SERVICE_CODES: Final = frozenset(
+    ("service_missed", "service_late", "service_fluid_not_approved", "service_by_other_hands", "coverage_not_activated")
+)
+
+_LEADING_ZERO = re.compile(
+    r"\b0(\d (?:January|February|March|April|May|June|July|August|September|October|November|December) )"
+)
+_NEW_SENTENCE = re.compile(r"(?<=[a-z]\. )[a-z]")
+_SIGNS = {"<=": "is at most", "<": "is below", ">": "is above", ">=": "is at least", "==": "is", "!=": "is not"}
+_DAY_SIGNS = {"<=": "is not after", "<": "is before", ">": "is after", ">=": "is not before", "==": "is", "!=": "is not"}
+_HOURS = re.compile(r"\d[\d,]*(?:\.\d+)? h")
+
+
+def plain(code: str) -> str:
+    """Return a code word as words: wheel_drive as wheel drive."""
+    return code.replace("_", " ")
+
+
+def amount_text(amount: Decimal) -> str:
+    """Return an amount with thousands marks and its own decimals: 1,150.00."""
+    return f"{amount:,f}"
+
+
+def day_text(day: date | str) -> str:
+    """Return a day as a reader writes it, 2 March 2026; text that is no ISO date is returned as it is."""
+    try:
+        found = day if isinstance(day, date) else date.fromisoformat(day)
+    except ValueError:
+        return str(day)
+    return f"{found.day} {found:%B %Y}"
+
+
+def tidy(text: str) -> str:
+    """Return words of the engine with days written alike, 2 March 2026, and a capital after each full stop."""
+    return _NEW_SENTENCE.sub(lambda match: match[0].upper(), _LEADING_ZERO.sub(r"\1", text))
+
+
+def version_text(name: str | None) -> str:
+    """Return name@version as a reader says it: quillfen-wheel-drive 2."""
+    return "no coverage" if name is None else name.replace("@", " ")
+
+
+def reason_words(code: str) -> str:
+    """Return the sentence of a reason code; a code without one as words."""
+    return KINDS[code].text if code in KINDS else plain(code)
+
+
+def sentence(words: str) -> str:
+    """Return words with a capital and a full stop."""
+    words = tidy(words).strip()
+    if not words:
+        return ""
+    return words[0].upper() + words[1:] + ("" if words[-1] in ".!?…" else ".")
+
+
+def inside_sentence(words: str) -> str:
+    """Return a sentence as a part of another one: without its capital and its full stop."""
+    words = tidy(words).strip().removesuffix(".")
+    return words[:1].lower() + words[1:] if words[1:2].islower() or words[1:2] == " " else words
+
+
+def comparison_text(comparison: Comparison) -> str:
+    """Return a comparison in words that can be checked: 1,500.0 h is above 528.0 h (hours at failure …)."""
+    signs = _DAY_SIGNS if comparison.unit == "day" else _SIGNS
+    left, right = (_value(text, comparison.unit) for text in (comparison.left, comparison.right))
+    return f"{left} {signs[comparison.operator]} {right} ({comparison.quantity})"
+
+
+def _value(text: str, unit: str) -> str:
+    if unit == "day":
+        return day_text(text)
+    if unit == "h":
+        hours = f"{Decimal(text):,.2f}"
+        return f"{hours[:-1] if hours.endswith('0') else hours} h"
+    return f"{text} months" if unit == "months" else text
+
+
+def item_text(line: LineDecision) -> str:
+    """Return what a line is about: the dealer's own words, the kind of item, the component and its side."""
+    component = "" if line.component is None else plain(line.component)
+    side = "" if line.position == "none" else line.position
+    about = " ".join(part for part in (side, component) if part)
+    kind = f"{line.item}, {about}" if about else line.item
+    return f"{line.text} ({kind})" if line.text else kind
+
+
+def cited(reason: Reason) -> str:
+    """Return the clause of a reason in its own words: clause 5.2: "…"."""
+    if reason.clause is None:
+        return ""
+    if not reason.clause_text:
+        return f"clause {reason.clause}"
+    return f"clause {reason.clause}: “{reason.clause_text.strip()}”"
+
+
+def hours_listed(points: str) -> str | None:
+    """Return due points as one list, "480, 960 and 1,440 h"; None when they are not all hours.
+
+    >>> hours_listed("480.0 h; 960.0 h; 1,440.0 h")
+    '480, 960 and 1,440 h'
+    """
+    each = [point.strip() for point in re.split(r"; |, (?=\d[\d,]*\.\d)", points)]
+    if not each or not all(_HOURS.fullmatch(point) for point in each):
+        return None
+    return f"{listed([point.removesuffix(' h').removesuffix('.0') for point in each])} h"
+
+
+def listed(parts: list[str]) -> str:
+    """Return parts as a reader lists them: a, b and c."""
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"

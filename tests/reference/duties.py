@@ -1,0 +1,245 @@
+"""What the owner did for the services: which records count, what is missing, and what that is called as a reason."""
+
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from decimal import Decimal
+
+from schemas.claim_file import ClaimFile
+from schemas.conventions import Conventions
+from schemas.machine import Booking, FittedComponent
+from schemas.policy.document import CoveragePolicy
+from schemas.policy.services import FluidList, ServiceDuty
+from schemas.reference_tables import FluidTable
+from schemas.service_record import ServiceRecord
+from tests.reference.dates import span_on
+from tests.reference.meter import FAILURE, History, hours_of
+from tests.reference.schedule import Plan, Point, Visit, walk
+from tests.reference.unknown import Given
+
+ALL_HANDS = ("selling_dealer", "authorised_dealer", "independent", "owner")
+DEALERS = ("selling_dealer", "authorised_dealer")
+CODES = {
+    "missed": "service_missed",
+    "late": "service_late",
+    "wrong_fluid": "service_fluid_not_approved",
+    "wrong_hands": "service_by_other_hands",
+    "not_activated": "coverage_not_activated",
+}
+
+
+@dataclass
+class Serviced:
+    """What one duty comes to for the components of one schedule."""
+
+    duty: str
+    codes: list[str] = field(default_factory=list)  # of the breaches that remain
+    symptom_first: bool = False
+
+
+@dataclass
+class Asking:
+    """What every judgement of a duty needs: the claim, the terms, the hours and the facts given so far."""
+
+    claim_file: ClaimFile
+    policy: CoveragePolicy
+    conventions: Conventions
+    history: History
+    edges: object
+    given: Given
+
+    def hours(self, name: str) -> int | None:
+        return hours_of(name, self.history, self.given, self.edges)
+
+
+def judge_duty(
+    asking: Asking, name: str, schedule: tuple[date, int], begun_by: FittedComponent | None, side: str, key: str
+) -> Serviced:
+    """Return what became of a duty; ``begun_by`` is the later fitting its schedule counts from, where one does."""
+    duty, claim_file = asking.policy.services[name], asking.claim_file
+    stored = [(s.since.toordinal(), s.until.toordinal()) for s in claim_file.machine.storage]
+    plan = Plan(duty, asking.conventions, schedule[0], schedule[1], stored)
+    failed = claim_file.claim.failed_on
+    at_failure = asking.hours(FAILURE)
+    visits: list[Visit] = []
+    refused: list[tuple[Visit, str]] = []
+    for record in claim_file.services:
+        if not _carries(record, duty, failed, side) or (begun_by is not None and record.on <= schedule[0]):
+            continue
+        hours = asking.hours(record.record)
+        if record.on == failed and (
+            asking.conventions.same_day_service == "does_not_count"
+            or (hours is not None and at_failure is not None and hours > at_failure)
+        ):
+            continue
+        visit = Visit(
+            record.record,
+            record.on.toordinal(),
+            None if hours is None else hours - (schedule[1] if begun_by is not None else 0),
+        )
+        why = refusal(asking, name, duty, record)
+        if not why or (
+            why == "wrong_fluid" and record.by in DEALERS and duty.done_wrong_by_dealer == "owner_kept_whole"
+        ):
+            visits.append(visit)
+        elif why != "unproven":
+            refused.append((visit, why))
+    relative = None if at_failure is None else at_failure - schedule[1]
+
+    def absent(point: Point, day: int) -> str:
+        return _absent(asking, name, plan, key, point, day)
+
+    points = walk(plan, visits, failed.toordinal(), relative, absent)
+    result = Serviced(name, _breaches(asking, duty, points, visits, refused))
+    symptom = claim_file.claim.symptom
+    days = {v.record: v.day for v in visits}
+    result.symptom_first = symptom is not None and any(
+        (p.state == "late" or (p.state == "missed" and p.cured))
+        and p.record is not None
+        and days.get(p.record, 0) >= symptom.on.toordinal()
+        for p in points
+    )
+    return result
+
+
+def _carries(record: ServiceRecord, duty: ServiceDuty, failed: date, side: str) -> bool:
+    if record.on > failed or not set(duty.tasks) <= set(record.tasks):
+        return False
+    if record.is_repair and not duty.repairs_count:
+        return False
+    return "none" in (record.position, side) or record.position == side
+
+
+def _accepted(duty: ServiceDuty, by: str) -> bool:
+    return by in duty.performed_by or (by == "selling_dealer" and "authorised_dealer" in duty.performed_by)
+
+
+def refusal(asking: Asking, name: str, duty: ServiceDuty, record: ServiceRecord) -> str:
+    """Return why a record does not count (empty: it does), asking for what is not on file."""
+    given = asking.given
+    if record.by is None:
+        if not all(_accepted(duty, by) for by in ALL_HANDS) and not given.yes(f"performer:{record.record}"):
+            return "wrong_hands"
+    elif not _accepted(duty, record.by):
+        return "wrong_hands"
+    proven = any(set(proof.all) <= set(record.evidence) for proof in duty.proof)
+    if not proven and not given.yes(f"evidence:{record.record}:{name}"):
+        return "unproven"
+    if duty.fluid is None:
+        return ""
+    if not record.fluids:
+        return "" if given.yes(f"fluid:{record.record}") else "wrong_fluid"
+    for used in record.fluids:
+        if not _approved(used.fluid, duty.fluid, record, asking):
+            return "wrong_fluid"
+    least = duty.fluid.at_least_litres
+    litres = sum((u.litres for u in record.fluids if u.litres is not None), Decimal(0))
+    if least is not None and litres < least and not given.yes(f"litres:{record.record}"):
+        return "unproven"
+    return ""
+
+
+def _approved(fluid: str, rule: FluidList, record: ServiceRecord, asking: Asking) -> bool:
+    for table in asking.claim_file.tables:
+        for row in table.rows if isinstance(table, FluidTable) else ():
+            if row.fluid != fluid or row.on_list != rule.fluids or record.on < row.from_:
+                continue
+            clamped = asking.conventions.model_copy(update={"month_end": "clamp_from_start"})
+            until = row.until
+            if until is not None and rule.grace is not None:
+                until = span_on(until, rule.grace, clamped)
+            if until is None or record.on <= until:
+                return True
+    return False
+
+
+def _absent(asking: Asking, name: str, plan: Plan, key: str, point: Point, day: int) -> str:
+    """Return what a due point without a record means on ``day``: done, not_done or booked."""
+    if plan.duty.bookings_count and any(_held_open(asking, plan, b, point, day) for b in asking.claim_file.machine.bookings):
+        return "booked"
+    if _not_done(asking, plan, point):
+        return "not_done"
+    return "done" if asking.given.yes(f"services:{name}:{key}") else "not_done"
+
+
+def _held_open(asking: Asking, plan: Plan, booking: Booking, point: Point, day: int) -> bool:
+    asked = booking.asked_on.toordinal()
+    if not booking.proven or not set(plan.duty.tasks) <= set(booking.tasks):
+        return False
+    if not asked <= day <= booking.earliest_slot_on.toordinal() or point.day_over(asked):
+        return False
+    if booking.asked_at is not None:
+        return not point.hours_over(int(booking.asked_at * 100) - plan.start_hours)
+    most = asking.history.most_before(booking.asked_on)
+    if most is None or not point.hours_over(most - plan.start_hours):
+        return True
+    return asking.given.yes(f"booking:{booking.id}")
+
+
+def _not_done(asking: Asking, plan: Plan, point: Point) -> bool:
+    rule, claim_file = asking.conventions.absent_service_record, asking.claim_file
+    claim, machine, dealer = claim_file.claim, claim_file.machine, claim_file.dealer
+    overdue = any(
+        q.about == "services"
+        and not q.answered
+        and claim_file.decided_on > q.asked_on + timedelta(days=rule.answer_within.days)
+        for q in claim.questions
+    )
+    if overdue and "answer_overdue" in rule.not_done_when:
+        return True
+    if plan.duty.activates:
+        return False
+    if rule.counts_as == "not_done":
+        return True
+    if claim.services_declared_complete and "dealer_declared_complete" in rule.not_done_when:
+        return True
+    since = machine.records_complete_from
+    if since is None and machine.selling_dealer == dealer.dealer:
+        since = dealer.records_complete_from
+    if since is None or "records_complete" not in rule.not_done_when:
+        return False
+    if since <= plan.start:
+        return True
+    most = asking.history.most_before(since)
+    return not point.begun(since.toordinal() - 1, None if most is None else most - plan.start_hours)
+
+
+def _breaches(
+    asking: Asking, duty: ServiceDuty, points: list[Point], visits: list[Visit], refused: list[tuple[Visit, str]]
+) -> list[str]:
+    settled = [n for n, p in enumerate(points) if p.state != "open"]
+    judged = settled[-1:] if duty.judged == "last_closed_window" else settled
+    codes: list[str] = []
+    for n in judged:
+        point = points[n]
+        if point.state not in ("missed", "late"):
+            continue
+        served = point.state == "late" or point.cured
+        if served and _cures(asking, duty, point, visits):
+            continue
+        if duty.activates and not served:
+            codes.append("not_activated")
+            continue
+        before = points[n - 1] if n else None
+        meant = [why for visit, why in refused if _meant_for(duty, point, before, visit)]
+        codes.append(meant[0] if meant else point.state)
+    return sorted(set(codes))
+
+
+def _meant_for(duty: ServiceDuty, point: Point, before: Point | None, visit: Visit) -> bool:
+    if point.holds(visit):
+        return True
+    if duty.early != "counts" or point.over(visit.day, visit.hours):
+        return False
+    return before is None or before.over(visit.day, visit.hours)
+
+
+def _cures(asking: Asking, duty: ServiceDuty, point: Point, visits: list[Visit]) -> bool:
+    if duty.late != "cures_if_inspected":
+        return duty.late == "cures_from_its_date"
+    after = {v.record for v in visits if point.over(v.day, v.hours)}
+    records = [r for r in asking.claim_file.services if r.record in after]
+    if any(r.inspected is True for r in records):
+        return True
+    return any(
+        asking.given.yes(f"inspection:{r}") for r in sorted(x.record for x in records if x.inspected is None)
+    )

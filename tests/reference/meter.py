@@ -1,0 +1,314 @@
+"""Machine hours from what meters showed: one row a reading, one meter after another.
+
+Hours are whole hundredths. A history that this reference does not resolve (readings that contradict one another in the
+middle of a meter's life, a meter that stood still) is ``unclear``: then only what a decision says of itself is checked.
+"""
+
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from decimal import Decimal
+
+from schemas.claim_file import ClaimFile
+from schemas.conventions import Conventions
+from tests.reference.dates import span_on
+from tests.reference.unknown import Given
+
+FAILURE, REPAIR = "failure", "repair"
+
+
+def hundredths(hours: Decimal) -> int:
+    return int(hours * 100)
+
+
+@dataclass
+class Shown:
+    """One reading: what the meter showed on a day; ``kind`` is age or change where it is no reading."""
+
+    day: date
+    hours: int
+    record: str
+    kind: str = "reading"
+    work: bool = False
+
+
+@dataclass
+class Seen:
+    """Machine hours on a day, apart from the hours of the first ``unknown`` old meters whose last reading is missing."""
+
+    day: date
+    hours: int
+    record: str
+    unknown: int
+
+
+@dataclass
+class Bounds:
+    """Where a doubtful reading leaves the hours at the failure."""
+
+    low: int
+    high: int
+    unknown: int
+    asks: str
+
+
+@dataclass
+class History:
+    """What is known of the hours: sightings, unknown sums of old meters, and the doubt about the claim's reading."""
+
+    claim_file: ClaimFile
+    conventions: Conventions
+    seen: list[Seen] = field(default_factory=list)
+    old_meters: list[tuple[str, int]] = field(default_factory=list)  # key, most
+    doubt: Bounds | None = None
+    unclear: bool = False
+    no_meter: bool = False
+
+    @property
+    def a_day(self) -> int:
+        return hundredths(self.conventions.meter.most_hours_a_day)
+
+    def most_before(self, day: date) -> int | None:
+        """Return hours that the machine had at most when ``day`` began, None when nothing says."""
+        later = [s.hours + sum(m for _, m in self.old_meters[: s.unknown]) for s in self.seen if s.day >= day]
+        if later:
+            return min(later)
+        if self.no_meter:
+            return None
+        return self.range_of(FAILURE, {key: most for key, most in self.old_meters})[1]
+
+    def day_of(self, name: str) -> date | None:
+        claim_file = self.claim_file
+        days: dict[str, date | None] = {s.record: s.on for s in claim_file.services}
+        days |= {f"fitting:{f.id}": f.fitted_on for f in claim_file.machine.components}
+        return claim_file.claim.failed_on if name == FAILURE else days.get(name)
+
+    def range_of(self, name: str, old: dict[str, int]) -> tuple[int, int]:
+        """Return between which hours ``name`` (the failure, a record, a fitting) lies, given those of the old meters."""
+        claim = "claim:reading" if name == FAILURE else name
+        exact = next((s for s in self.seen if s.record == claim), None)
+        if exact is not None:
+            hours = exact.hours + self._old(exact.unknown, old)
+            return hours, hours
+        if name == FAILURE and self.doubt is not None:
+            moved = self._old(self.doubt.unknown, old)
+            return self.doubt.low + moved, self.doubt.high + moved
+        day = self.day_of(name)
+        assert day is not None
+        return self._between(day, name == FAILURE, old)
+
+    def _old(self, unknown: int, old: dict[str, int]) -> int:
+        return sum(old[key] for key, _ in self.old_meters[:unknown])
+
+    def _between(self, day: date, failure: bool, old: dict[str, int]) -> tuple[int, int]:
+        hours = [(s, s.hours + self._old(s.unknown, old)) for s in self.seen]
+        same = [h for s, h in hours if s.day == day and s.record and not (failure and s.record == REPAIR)]
+        lows = [h for s, h in hours if s.day < day or not s.record]
+        highs = [h + self.a_day * ((day - s.day).days + 1) for s, h in hours if s.day < day or not s.record]
+        highs += [h for s, h in hours if s.day > day or (failure and s.day == day and s.record == REPAIR)]
+        if same:
+            lows.append(min(same))
+            highs.append(max(same))
+        if not failure:
+            highs.append(self.range_of(FAILURE, old)[1])
+        return max(lows), max(min(highs), max(lows))
+
+    def asks_about(self, name: str) -> str:
+        return self.doubt.asks if name == FAILURE and self.doubt is not None else "dealer"
+
+
+def read_history(claim_file: ClaimFile, conventions: Conventions) -> History:
+    """Return the history of the machine's hours."""
+    history = History(claim_file, conventions)
+    machine, claim = claim_file.machine, claim_file.claim
+    if not machine.has_meter:
+        history.no_meter = True
+        return history
+    changes = sorted(machine.meter_changes, key=lambda c: (c.on, c.id))
+    meters = _meters(claim_file, history.a_day)
+    own = [(n, r) for n, meter in enumerate(meters) for r in meter if r.record in ("claim:reading", REPAIR)]
+    contradiction = None
+    if len(own) == 2 and own[0][0] == own[1][0]:
+        first, second = sorted((r for _, r in own), key=lambda r: r.record)  # claim:reading stands before repair
+        if not _agree(first, second, history.a_day):
+            contradiction = (first.hours, second.hours)
+            for meter in meters:
+                meter[:] = [r for r in meter if r is not first and r is not second]
+    base = 0
+    for number, meter in enumerate(meters):
+        last = all(len(m) == 1 for m in meters[number + 1 :])
+        base += _read_meter(history, meter, base, last)
+        if number < len(changes):
+            base += _change(history, changes[number], meter, base)
+    if contradiction is not None and not history.unclear:
+        old = {key: most for key, most in history.old_meters}
+        low, high = history._between(claim.failed_on, True, {key: 0 for key in old})[0], history._between(claim.failed_on, True, old)[1]
+        most = sum(old.values())
+        high = max(high, base + max(contradiction) + most)
+        handling = conventions.facts.contradicts_itself
+        history.doubt = Bounds(low, high - most, len(old), "person" if handling == "refer" else "dealer")
+        history.unclear = bool(old)
+    return history
+
+
+def _meters(claim_file: ClaimFile, a_day: int) -> list[list[Shown]]:
+    machine, claim = claim_file.machine, claim_file.claim
+    rows = [Shown(r.on, hundredths(r.hours), r.id, work=r.source == "fuel_log") for r in machine.readings]
+    rows += [
+        Shown(s.on, hundredths(s.reading), s.record, work=True) for s in claim_file.services if s.reading is not None
+    ]
+    if claim.reading is not None:
+        rows.append(Shown(claim.failed_on, hundredths(claim.reading), "claim:reading"))
+    if claim.repair_reading is not None:
+        on = claim.repair_began_on or claim.repair_ended_on or claim.submitted_on or claim_file.decided_on
+        rows.append(Shown(max(on, claim.failed_on), hundredths(claim.repair_reading), REPAIR))
+    changes = sorted(machine.meter_changes, key=lambda c: (c.on, c.id))
+    meters: list[list[Shown]] = [[] for _ in range(len(changes) + 1)]
+    for row in rows:
+        number = 0
+        for change in changes:
+            fits = change.on < row.day or (change.on == row.day and _on_new_meter(row, change, rows, a_day))
+            if not fits:
+                break
+            number += 1
+        meters[number].append(row)
+    for meter in meters:
+        meter.sort(key=lambda r: (r.day, r.record == REPAIR, r.hours, r.record))
+    meters[0].insert(0, Shown(machine.built_on, 0, "", "age"))
+    for number, change in enumerate(changes):
+        meters[number + 1].insert(0, Shown(change.on, hundredths(change.new_reading), change.id, "change"))
+        if change.old_reading is not None:
+            meters[number].append(Shown(change.on, hundredths(change.old_reading), change.id, "change"))
+    return meters
+
+
+def _on_new_meter(row: Shown, change: object, rows: list[Shown], a_day: int) -> bool:
+    new = hundredths(change.new_reading)  # type: ignore[attr-defined]
+    if row.hours < new or row.hours > new + a_day:
+        return False
+    if change.old_reading is not None:  # type: ignore[attr-defined]
+        return row.hours != hundredths(change.old_reading)  # type: ignore[attr-defined]
+    before = max([r.hours for r in rows if r.day < change.on], default=0)  # type: ignore[attr-defined]
+    return before == 0 or row.hours < before
+
+
+def _agree(one: Shown, other: Shown, a_day: int) -> bool:
+    return one.hours <= other.hours <= one.hours + a_day * ((other.day - one.day).days + 1)
+
+
+def _read_meter(history: History, meter: list[Shown], base: int, last: bool) -> int:
+    """Write down what one meter showed; return how far the base moved (0: doubts never move it here)."""
+    if history.conventions.meter.single_spike == "drop_with_note":
+        _drop_spikes(meter, history.a_day)
+    _mark_stuck(history, meter)
+    broken = [n for n in range(1, len(meter)) if not _agree(meter[n - 1], meter[n], history.a_day)]
+    end = len(meter)
+    if broken:
+        own_end = all(r.record in ("claim:reading", REPAIR) for r in meter[broken[0] :])
+        if len(broken) > 1 or not own_end or not last:
+            history.unclear = True
+            return 0
+        end = broken[0]
+        _doubt_claim(history, meter[end - 1], meter[end], base)
+    for row in meter[:end]:
+        history.seen.append(Seen(row.day, base + row.hours, row.record, len(history.old_meters)))
+    del meter[end:]
+    return 0
+
+
+def _doubt_claim(history: History, before: Shown, own: Shown, base: int) -> None:
+    claim, facts = history.claim_file.claim, history.conventions.facts
+    possible = before.hours + history.a_day * ((claim.failed_on - before.day).days + 1)
+    handling = facts.contradicts_itself if own.hours > before.hours else facts.contradicts_other_record
+    if own.hours < before.hours:
+        history.unclear = True  # either this reading is wrong or those before it are
+    history.doubt = Bounds(
+        base + min(before.hours, own.hours),
+        base + max(possible, own.hours),
+        len(history.old_meters),
+        "person" if handling == "refer" else "dealer",
+    )
+
+
+def _drop_spikes(meter: list[Shown], a_day: int) -> None:
+    """Take readings away that the ones on both sides contradict while those two agree."""
+
+    def spike(n: int) -> bool:
+        return (
+            0 < n < len(meter) - 1
+            and meter[n].kind == "reading"
+            and meter[n - 1].kind != "age"
+            and _agree(meter[n - 1], meter[n + 1], a_day)
+        )
+
+    n = 1
+    while n < len(meter):
+        if _agree(meter[n - 1], meter[n], a_day):
+            n += 1
+            continue
+        fell = meter[n - 1].hours > meter[n].hours
+        away = [m for m in ((n - 1) if fell else -1, n) if m > 0 and spike(m)]
+        if not away:
+            n += 1
+            continue
+        meter[:] = [r for m, r in enumerate(meter) if m not in away]
+        n = 1
+
+
+def _mark_stuck(history: History, meter: list[Shown]) -> None:
+    for first in meter:
+        same = [r for r in meter if r.hours == first.hours]
+        stored = sum(
+            max((min(s.until, same[-1].day) - max(s.since, first.day)).days, 0) for s in history.claim_file.machine.storage
+        )
+        long = span_on(first.day, history.conventions.meter.stuck_after, history.conventions) + timedelta(days=stored)
+        if sum(r.work for r in same) >= 2 and same[-1].day >= long:
+            history.unclear = True
+
+
+def _change(history: History, change: object, meter: list[Shown], base: int) -> int:
+    """Return by how much the base rises where a meter was changed; a missing old reading is an unknown sum."""
+    del base
+    last = meter[-1] if meter else None
+    if change.old_reading is not None:  # type: ignore[attr-defined]
+        old = hundredths(change.old_reading)  # type: ignore[attr-defined]
+    else:
+        assert last is not None
+        old = last.hours
+        most = history.a_day * (max((change.on - last.day).days, 0) + 1)  # type: ignore[attr-defined]
+        history.old_meters.append((f"meter_change:{change.id}", most))  # type: ignore[attr-defined]
+    return old - hundredths(change.new_reading)  # type: ignore[attr-defined]
+
+
+def hours_of(name: str, history: History, given: Given, edges: "object") -> int | None:
+    """Return the hours of the failure, a record or a fitting in this world; None without an hour meter."""
+    if history.no_meter:
+        return None
+    old: dict[str, int] = {}
+    for key, most in history.old_meters:
+        old[key] = given.ask(key, edges.of_old_meter(key, most, old))  # type: ignore[attr-defined]
+    low, high = history.range_of(name, old)
+    key = "reading:failure" if name == FAILURE else (name if name.startswith("fitting:") else f"reading:{name}")
+    if low == high:
+        return low
+    low, high = _never_falling(name, low, high, history, given, old)
+    return given.ask(key, edges.between(name, low, high, given), history.asks_about(name))  # type: ignore[attr-defined]
+
+
+def _never_falling(
+    name: str, low: int, high: int, history: History, given: Given, old: dict[str, int]
+) -> tuple[int, int]:
+    """Hours never fall: a value taken for an earlier or later day bounds this one."""
+    day = history.day_of(name)
+    assert day is not None
+    lows, highs = [low], [high]
+    names = [FAILURE, *(s.record for s in history.claim_file.services if s.on <= history.claim_file.claim.failed_on)]
+    for other in names:
+        other_day = history.day_of(other)
+        assert other_day is not None
+        key = "reading:failure" if other == FAILURE else f"reading:{other}"
+        first, last = history.range_of(other, old)
+        value = first if first == last else given.values.get(key)
+        if other == name or value is None or other_day == day:
+            continue
+        (lows if other_day < day else highs).append(value)
+    return (max(lows), min(highs)) if max(lows) <= min(highs) else (low, high)

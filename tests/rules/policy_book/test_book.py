@@ -1,0 +1,347 @@
+"""The policy book: what only shows beside other policies, digests, and that nothing in it can be changed."""
+
+import random
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+import yaml
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rules.policy_book.book import BookRefused, PolicyBook, build_book
+from rules.policy_book.book_checks import apart
+from schemas.documents import parse_document, validated
+from schemas.policy.document import CoveragePolicy
+from tests.rules.policy_book.examples import FULL, SHORT, book, conventions, duty, full_book, merged, policy, tree_of
+
+pytestmark = pytest.mark.fast
+
+
+def falling(target: str, **change: Any) -> dict[str, Any]:
+    missed = {"fall_back_to": target, "reach": "linked_components"}
+    return {"services": {"oil": duty({"missed": {"deny": None, **missed}})}, **change}
+
+
+def from_day(day: str, until: str | None = None, **change: Any) -> dict[str, Any]:
+    return {"in_force": {"from": day, **({"until": until} if until else {})}, **change}
+
+
+Versions = list[dict[str, Any]]
+REFUSED: list[tuple[str, Versions, str, list[str]]] = [
+    (
+        "conventions that are not there",
+        [{"conventions": "other@1"}],
+        "sprayer@1: conventions:",
+        ["the conventions other@1 are not in this book", "Known: counted@1"],
+    ),
+    (
+        "a fall-back that is not there",
+        [falling("older@2")],
+        "sprayer@1: services.oil.missed.fall_back_to:",
+        ["falls back to older@2, which is not in this book", "Add that version"],
+    ),
+    (
+        "a version that falls back to itself",
+        [falling("sprayer@1")],
+        "sprayer@1: services.oil.missed.fall_back_to:",
+        ["sprayer@1 to sprayer@1", "must end at a version that falls back no further"],
+    ),
+    (
+        "a circle of three",
+        [falling("b@1", policy="a"), falling("c@1", policy="b"), falling("a@1", policy="c")],
+        "a@1: services.oil.missed.fall_back_to:",
+        ["a@1 to b@1 to c@1 to a@1"],
+    ),
+    (
+        "the same version twice",
+        [{}, {"title": "Another"}],
+        "sprayer@1: version:",
+        ["2 documents say that they are this version", "next version number"],
+    ),
+    (
+        "two versions in force at once",
+        [from_day("2023-04-01"), from_day("2025-01-01", version=2)],
+        "sprayer@2: in_force:",
+        [
+            'versions 1 and 2 of "sprayer" are both in force on 1 January 2025',
+            "1 from 1 April 2023, no end; 2 from 1 January 2025, no end",
+            "Each start of term must select one",
+            "end version 1 before 1 January 2025",
+            "let 2 say that it supersedes 1",
+        ],
+    ),
+    (
+        "two versions that share their last and first day",
+        [from_day("2023-04-01", "2025-01-01"), from_day("2025-01-01", version=2)],
+        "sprayer@2: in_force:",
+        ["both in force on 1 January 2025"],
+    ),
+    (
+        "two versions from the same day",
+        [from_day("2025-01-01"), from_day("2025-01-01", version=2)],
+        "sprayer@2: in_force:",
+        ["let version 2 begin later and end version 1 before that day"],
+    ),
+    (
+        "two currencies",
+        [from_day("2023-01-01", "2023-12-31"), from_day("2024-01-01", version=2, currency="USD")],
+        "sprayer@2: currency:",
+        ["its amounts are in USD, those of version 1 in EUR", "share one currency"],
+    ),
+    (
+        "a fall-back in another currency",
+        [falling("older@1"), {"policy": "older", "currency": "USD"}],
+        "sprayer@1: services.oil.missed.fall_back_to:",
+        ["in EUR, those of older@1, which it falls back to, in USD"],
+    ),
+    (
+        "two layers",
+        [from_day("2023-01-01", "2023-12-31"), from_day("2024-01-01", version=2, layer="drive")],
+        "sprayer@2: layer:",
+        ["its layer is drive, that of version 1 is base"],
+    ),
+    (
+        "two dates that select",
+        [
+            from_day("2023-01-01", "2023-12-31"),
+            {"version": 2, "in_force": {"from": "2024-01-01", "selected_by": "failed_on"}},
+        ],
+        "sprayer@2: in_force.selected_by:",
+        ["selected by failed on, version 1 by start of term", "to both, or to neither"],
+    ),
+    (
+        "a superseded version that is not there",
+        [{"version": 2, "supersedes": [1]}],
+        "sprayer@2: supersedes:",
+        ["supersedes version 1, which is not in this book", "so that its decisions can be replayed"],
+    ),
+    (
+        "two versions that replace one",
+        [
+            from_day("2023-01-01"),
+            from_day("2023-01-01", "2023-12-31", version=2, supersedes=[1]),
+            from_day("2024-01-01", version=3, supersedes=[1]),
+        ],
+        "sprayer@3: supersedes:",
+        ["it supersedes version 1, and so does version 2", "Let 3 supersede 2 too"],
+    ),
+    (
+        "a fall-back about other models",
+        [falling("older@1"), {"policy": "older", "applies_to": {"models": ["QF90"]}}],
+        "sprayer@1: services.oil.missed.fall_back_to:",
+        ["older@1, which never applies", "it is about models QF90, not QF40 and QF60"],
+    ),
+]
+
+
+@pytest.mark.parametrize(("versions", "at", "words"), [c[1:] for c in REFUSED], ids=[c[0] for c in REFUSED])
+def test_a_book_is_refused_with_place_reason_and_way_out(versions: Versions, at: str, words: list[str]) -> None:
+    with pytest.raises(BookRefused) as refused:
+        book(*(policy(change) for change in versions))
+    line = next(line for line in str(refused.value).splitlines() if line.startswith(at))
+    assert all(word in line for word in words), line
+    assert all(fault.message and fault.way_out and fault.path for fault in refused.value.faults)
+
+
+def test_every_fault_of_a_book_is_listed_at_once() -> None:
+    with pytest.raises(BookRefused) as refused:
+        book(policy({"conventions": "other@1"}), policy(falling("older@2", policy="b")))
+    assert [str(fault.policy) for fault in refused.value.faults] == ["sprayer@1", "b@1"]
+
+
+def test_the_same_conventions_twice_are_refused() -> None:
+    with pytest.raises(BookRefused, match="counted@1: version: 2 documents"):
+        build_book([policy()], [conventions(), conventions({"title": "Another"})])
+
+
+TAKEN: list[tuple[str, Versions]] = [
+    ("versions one after another", [from_day("2023-04-01", "2024-12-31"), from_day("2025-01-01", version=2)]),
+    (
+        "a version that replaces a faulty one",
+        [from_day("2023-04-01"), from_day("2023-04-01", version=2, supersedes=[1])],
+    ),
+    (
+        "a version that replaces two",
+        [
+            from_day("2023-01-01"),
+            from_day("2023-01-01", version=2, supersedes=[1]),
+            from_day("2024-01-01", version=3, supersedes=[1, 2]),
+        ],
+    ),
+    ("two policies in force together", [{}, {"policy": "other"}]),
+    (
+        "a fall-back to a policy of fewer models",
+        [falling("older@1"), {"policy": "older", "applies_to": {"models": ["QF4*"]}}],
+    ),
+    ("two ways to one fall-back", [falling("c@1", policy="a"), falling("c@1", policy="b"), {"policy": "c"}]),
+]
+
+
+@pytest.mark.parametrize("versions", [c[1] for c in TAKEN], ids=[c[0] for c in TAKEN])
+def test_a_book_is_taken(versions: Versions) -> None:
+    assert len(book(*(policy(change) for change in versions)).by_name) == len(versions)
+
+
+APART: list[tuple[dict[str, Any], dict[str, Any], str]] = [
+    ({}, {}, ""),
+    ({"models": ["QF4*"]}, {"models": ["QF40*"]}, ""),
+    ({"models": ["QF40"]}, {"models": ["QF4*"]}, ""),
+    ({"models": ["QF5*"]}, {"models": ["QF4*"]}, "models QF4*, not QF5*"),
+    ({"components": ["pump"]}, {}, ""),
+    ({"components": ["pump"]}, {"components": ["drive", "pump"]}, ""),
+    ({"components": ["pump"]}, {"components": ["drive"]}, "the drive, not the pump"),
+    ({"regions": ["DE"]}, {"regions": ["DE-BY"]}, ""),
+    ({"regions": ["DE"]}, {"regions": ["FR"]}, "its regions are FR, not DE"),
+    ({"use": ["rental"]}, {"use": ["residential"]}, "its use are residential, not rental"),
+]
+
+
+@pytest.mark.parametrize(("one", "other", "words"), APART)
+def test_two_conditions_meet_or_say_why_not(one: dict[str, Any], other: dict[str, Any], words: str) -> None:
+    ours, theirs = (policy({"applies_to": change}).applies_to for change in (one, other))
+    found = apart(ours, theirs)
+    assert words in found
+    assert bool(words) == bool(found) == bool(apart(theirs, ours))
+
+
+def test_an_absurdly_large_policy_does_not_load() -> None:
+    causes = [{"clause": "6", "causes": [f"cause_{n}_{m}" for m in range(40)], "borne_by": "owner"} for n in range(30)]
+    with pytest.raises(BookRefused) as refused:
+        book(policy({"exclusions": causes}))
+    text = str(refused.value)
+    assert "sprayer@1: its rules would not be safe to run: it has" in text
+    assert "a ruleset holds at most 1000" in text
+    assert "Split the policy into several" in text
+
+
+# --- Nothing in a book can be changed -------------------------------------------------------------
+
+CHANGES: list[Callable[[PolicyBook], None]] = [
+    lambda b: b.by_name.update(x=b.policy("full@3")),  # type: ignore[attr-defined]
+    lambda b: b.versions.pop("full"),  # type: ignore[attr-defined]
+    lambda b: b.policy("full@3").clauses.clear(),  # type: ignore[attr-defined]
+    lambda b: b.policy("full@3").ruleset.clear(),  # type: ignore[attr-defined]
+    lambda b: setattr(b, "by_name", {}),
+    lambda b: setattr(b.policy("full@3"), "digest", ""),
+    lambda b: setattr(b.policy("full@3").terms, "title", "Another"),
+    lambda b: setattr(b.policy("full@3").terms.term, "clause", "9"),
+]
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_a_book_cannot_be_changed(change: Callable[[PolicyBook], None]) -> None:
+    made = full_book()
+    digest = made.policy("full@3").digest
+    with pytest.raises((AttributeError, TypeError, ValueError)):
+        change(made)
+    assert made.policy("full@3").digest == digest
+
+
+# --- Digests --------------------------------------------------------------------------------------
+
+
+def read(text: str) -> CoveragePolicy:
+    return validated(CoveragePolicy, parse_document(text, "sprayer.yaml"))
+
+
+def shuffled(node: Any, chance: random.Random) -> Any:
+    if isinstance(node, dict):
+        keys = list(node)
+        chance.shuffle(keys)
+        return {key: shuffled(node[key], chance) for key in keys}
+    return [shuffled(item, chance) for item in node] if isinstance(node, list) else node
+
+
+def plain_text(node: Any) -> Any:
+    """Return a tree with its numbers as text, which a YAML writer needs for Decimals."""
+    if isinstance(node, dict):
+        return {key: plain_text(value) for key, value in node.items()}
+    if isinstance(node, list):
+        return [plain_text(value) for value in node]
+    return node if isinstance(node, str | bool | int | None) else str(node)
+
+
+@settings(max_examples=25, deadline=None)
+@given(seed=st.integers(0, 10_000), flow=st.booleans())
+def test_order_of_keys_and_formatting_change_no_digest(seed: int, flow: bool) -> None:
+    tree = shuffled(plain_text(tree_of(SHORT)), random.Random(seed))
+    text = yaml.safe_dump(tree, sort_keys=False, default_flow_style=flow, indent=2 + seed % 5)
+    assert book(read(text)).policy("sprayer@1").digest == book(policy()).policy("sprayer@1").digest
+
+
+def test_saying_the_format_or_a_share_in_another_way_changes_no_digest() -> None:
+    before = book(policy()).policy("sprayer@1").digest
+    parts = {"parts": {"handling": "3/20"}}
+    ends = {"first_of": [{"months": 36}, {"machine_hours": "2000.0"}]}
+    for same in ({"format": 1}, {"pays": parts}, {"term": {"ends": ends}}):
+        assert book(policy(same)).policy("sprayer@1").digest == before, same
+
+
+def _leaves(node: Any, path: tuple[Any, ...] = ()) -> list[tuple[tuple[Any, ...], Any]]:
+    if isinstance(node, dict):
+        return [leaf for key, value in node.items() for leaf in _leaves(value, (*path, key))]
+    if isinstance(node, list):
+        return [leaf for index, value in enumerate(node) for leaf in _leaves(value, (*path, index))]
+    return [(path, node)]
+
+
+def _with(tree: Any, path: tuple[Any, ...], value: Any) -> Any:
+    if not path:
+        return value
+    copy = dict(tree) if isinstance(tree, dict) else list(tree)
+    copy[path[0]] = _with(tree[path[0]], path[1:], value)
+    return copy
+
+
+PINNED = ("policy", "version", "conventions", "currency", "layer", "supersedes")
+
+
+def test_any_change_of_the_terms_changes_the_digest() -> None:
+    tree = tree_of(FULL)
+    digests = {full_book().policy("full@3").digest}
+    counted = 1
+    for path, value in _leaves(tree):
+        if (
+            path[0] in ("policy", "version", "conventions", "currency", "layer", "supersedes")
+            or path[-1] == "selected_by"
+        ):
+            continue  # a book of this size refuses another one
+        other = value + 1 if isinstance(value, int) and not isinstance(value, bool) else f"{value}x"
+        try:
+            changed = CoveragePolicy.model_validate(_with(tree, path, other))
+        except ValueError:
+            continue
+        counted += 1
+        digests.add(full_book_of(changed).policy("full@3").digest)
+    assert counted > 80
+    assert len(digests) == counted
+
+
+def full_book_of(full: CoveragePolicy) -> PolicyBook:
+    others = [p.terms for p in full_book().by_name.values() if p.name != "full@3"]
+    return book(full, *others)
+
+
+def test_a_change_of_the_conventions_changes_the_digest() -> None:
+    pinned = [conventions(), conventions({"month_end": "roll_to_next_month"}), conventions({"money": {"at": "step"}})]
+    assert len({book(policy(), counted=[one]).policy("sprayer@1").digest for one in pinned}) == 3
+
+
+def test_a_change_of_a_fall_back_changes_the_digest_of_all_that_lead_to_it() -> None:
+    names = ("a@1", "b@1")
+    chain = [policy(falling("b@1", policy="a")), policy(falling("c@1", policy="b"))]
+    before = book(*chain, policy({"policy": "c"}))
+    after = book(*chain, policy({"policy": "c", "term": {"ends": {"first_of": [{"months": 12}]}}}))
+    assert all(before.policy(name).digest != after.policy(name).digest for name in names)
+
+
+def test_the_fall_backs_of_a_policy_are_found_with_it() -> None:
+    made = book(
+        policy(falling("b@1", policy="a")), policy(falling("c@1", policy="b")), policy({"policy": "c"}), policy()
+    )
+    assert [p.name for p in made.with_fall_backs([made.policy("a@1")])] == ["a@1", "b@1", "c@1"]
+
+
+def test_merging_examples_takes_keys_away() -> None:
+    assert merged({"a": 1, "b": {"c": 2}}, {"a": None, "b": {"d": 3}}) == {"b": {"c": 2, "d": 3}}

@@ -1,0 +1,143 @@
+"""The JSON Schemas: in step with the models, taking every document that ships, refusing what is plainly wrong."""
+
+import json
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+from iso4217 import Currency
+from jsonschema import Draft202012Validator
+
+from rules.cases.facts import claim_file_of
+from rules.cases.run import CaseRunner
+from rules.decision.assemble import decision_document
+from schemas.cases import CaseTable
+from schemas.documents import parse_document, validated
+from schemas.json_schemas import DIALECT, DOCUMENTS, json_schema_of
+from service.policy_files import read_policy_source
+from tests.rules.policy_book.examples import CONVENTIONS, FULL, SHORT, merged, tree_of
+from tests.schemas.write_json_schemas import SCHEMAS, write
+
+pytestmark = pytest.mark.fast
+
+FIXTURES = Path(__file__).parents[2] / "fixtures"
+BY_FILE_NAME = {
+    "machines.json": "machine",
+    "services.json": "service-record",
+    "claims.json": "claim",
+    "dealers.json": "dealer",
+}
+BY_KEY = {"policy": "policy", "conventions": "conventions", "table": "reference-table", "cases": "case-table"}
+WITHOUT_A_SCHEMA = {
+    "payments.json",
+    "decisions.yaml",
+    "hourmark.lock",
+}  # read by the demo alone, checked where it reads
+
+
+@cache
+def validator(name: str) -> Draft202012Validator:
+    return Draft202012Validator(json_schema_of(name))
+
+
+def faults(name: str, tree: Any) -> list[str]:
+    return [f"{error.json_path}: {error.message[:200]}" for error in validator(name).iter_errors(tree)]
+
+
+def shipped() -> Iterator[tuple[Path, str]]:
+    for file in sorted(FIXTURES.rglob("*")):
+        if file.suffix not in (".yaml", ".json") or file.name in WITHOUT_A_SCHEMA:
+            continue
+        if file.name in BY_FILE_NAME:
+            yield file, BY_FILE_NAME[file.name]
+            continue
+        keys = parse_document(file.read_text(encoding="utf-8"), file.name).tree
+        assert isinstance(keys, dict), file
+        yield file, next((name for key, name in BY_KEY.items() if key in keys), f"no schema for {sorted(keys)}")
+
+
+SHIPPED = list(shipped())
+
+
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_the_schema_on_file_is_in_step_with_the_model(name: str) -> None:
+    on_file = json.loads((SCHEMAS / f"{name}.schema.json").read_text(encoding="utf-8"))
+    assert on_file == json_schema_of(name), "the models changed: run python -m tests.schemas.write_json_schemas"
+
+
+def test_no_other_schema_is_on_file(tmp_path: Path) -> None:
+    write(tmp_path)
+    assert sorted(p.name for p in SCHEMAS.iterdir()) == sorted(p.name for p in tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_the_schema_is_a_good_one_of_its_dialect(name: str) -> None:
+    schema = json_schema_of(name)
+    Draft202012Validator.check_schema(schema)
+    assert schema["$schema"] == DIALECT
+    assert schema["$id"] == f"{name}.schema.json"
+
+
+@pytest.mark.parametrize(("file", "name"), SHIPPED, ids=[str(f.relative_to(FIXTURES)) for f, _ in SHIPPED])
+def test_every_document_that_ships_is_taken(file: Path, name: str) -> None:
+    tree = parse_document(file.read_text(encoding="utf-8"), file.name).tree
+    assert faults(name, tree) == []
+
+
+def test_documents_of_every_main_kind_ship() -> None:
+    assert {name for _, name in SHIPPED} >= {"policy", "conventions", "case-table"}
+
+
+def test_a_policy_that_says_everything_is_taken() -> None:
+    assert faults("policy", tree_of(FULL)) == []
+
+
+WRONG: list[tuple[str, dict[str, Any], str]] = [
+    ("an unknown key", {"servces": {}}, "$"),
+    ("a missing key", {"term": None}, "$"),
+    ("a choice that is none", {"layer": "engine"}, "$.layer"),
+    ("a number for a share", {"pays": {"parts": {"handling": [1]}}}, "$.pays.parts"),
+    ("a span without a unit", {"term": {"starts": {"otherwise": [{"event": "built", "plus": "6"}]}}}, "$.term.starts"),
+    ("a version without a number", {"conventions": "counted"}, "$.conventions"),
+    ("months below 1", {"term": {"ends": {"first_of": [{"months": 0}]}}}, "$.term.ends"),
+    ("a date as a number", {"in_force": {"from": 2026}}, "$.in_force.from"),
+]
+
+
+@pytest.mark.parametrize(("change", "place"), [w[1:] for w in WRONG], ids=[w[0] for w in WRONG])
+def test_an_editor_sees_what_is_plainly_wrong(change: dict[str, Any], place: str) -> None:
+    found = faults("policy", merged(tree_of(SHORT), change))
+    assert any(fault.startswith(place) for fault in found), found
+
+
+def test_an_editor_is_told_what_a_key_means() -> None:
+    """Every key of a policy and of conventions, wherever a model of ours stands, says what it is or leads to one."""
+    for name in ("policy", "conventions"):
+        schema = json_schema_of(name)
+        for model, definition in schema["$defs"].items():
+            plain = definition.get("anyOf", [{}, definition])[1] if "properties" not in definition else definition
+            assert definition.get("description") or len(plain["properties"]) == 1, model
+        for key, value in schema["properties"].items():
+            assert value.get("description") or "$ref" in value, f"{name}.{key} has no description"
+
+
+def test_conventions_and_their_faults() -> None:
+    assert faults("conventions", tree_of(CONVENTIONS)) == []
+    assert faults("conventions", merged(tree_of(CONVENTIONS), {"month_end": "some_day"}))[0].startswith("$.month_end")
+
+
+def test_claim_files_and_decisions_of_the_worked_cases_are_taken() -> None:
+    exponents = {c.code: c.exponent for c in Currency if c.exponent is not None}
+    file = FIXTURES / "cases" / "tables" / "services-break-in.yaml"
+    table = validated(CaseTable, parse_document(file.read_text(encoding="utf-8"), file.name))
+    with CaseRunner(read_policy_source(FIXTURES / "cases", FIXTURES / "conventions"), exponents) as runner:
+        for result in runner.run(table):
+            claim_file = claim_file_of(table, result.case, "EUR", exponents)
+            assert faults("claim-file", claim_file.model_dump(mode="json", by_alias=True)) == []
+            document = decision_document(result.decision)
+            document.pop("document", None)
+            assert faults("decision", document) == []
+            line = document["lines"][0]
+            assert faults("decision", {**document, "lines": [{**line, "outcome": "maybe"}]})

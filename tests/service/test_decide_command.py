@@ -1,0 +1,178 @@
+"""`hourmark decide` over real files. Common practice, no source: the terms are those of files/terms, worked by hand.
+
+The drive: 1,000.00 net × 1.15 = 1,150.00. No drive-oil service is on file for 480, 960 and 1,440 h, and the records are
+complete, so version 1 decides: (2,400 − 1,500) ÷ (2,400 − 900) = 3/5, 690.00, and the owner owes 460.00.
+The work: 3.9 h × 95.00 = 370.50; 2.6 h of flat-rate time × 95.00 = 247.00; the dealer bears 123.50.
+The trip: version 1 pays nothing else; the dealer bears 60.00. The payout: 690.00 + 247.00 = 937.00.
+"""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.service.command_line import CLAIM, DECIDE, FILES, flat, process, run
+
+pytestmark = pytest.mark.fast
+
+WORKED = (
+    "Paid in part: the maker pays the dealer 937.00 EUR.",
+    "claimed 1,150.00 maker pays 690.00 owner owes 460.00 EUR",
+    "Decided under orchard-drive 1, not orchard-drive 2: a required service is missing",
+    "The drive oil and its filter are changed by a dealer at 80 h, at 480 h and then every 480 h.",
+    "(2,400 − 1,500) ÷ (2,400 − 900)",
+    "−460.00 owner 690.00",
+    "claimed 370.50 maker pays 247.00 dealer bears 123.50 EUR",
+    "−123.50 dealer 247.00",
+    "claimed 60.00 maker pays 0.00 dealer bears 60.00 EUR",
+    "would bring this line to 1,150.00 EUR (paid in full)",
+    "This is not legal advice.",
+)
+
+
+def test_decision_is_told_in_full_by_the_real_command() -> None:
+    done = process(*DECIDE)
+    assert (done.returncode, done.stderr) == (0, "")
+    text = flat(done.stdout)
+    for words in WORKED:
+        assert words in text, words
+    assert "\x1b" not in done.stdout
+
+
+def test_json_is_the_decision_document() -> None:
+    code, out, err = run(*DECIDE, "--json")
+    document = json.loads(out)
+    assert (code, err) == (0, "")
+    assert document["status"] == "paid_in_part"
+    assert {line["line"]: (line["outcome"], line["maker_pays"]) for line in document["lines"]} == {
+        "drive": ("pay_part", "690.00"),
+        "trip": ("deny", "0.00"),
+        "work": ("pay_part", "247.00"),
+    }
+    assert document["payout"] == {"currency": "EUR", "amount": "937.00", "rates": []}
+    assert document["digests"]["outcome"].startswith("sha256:")
+
+
+def test_explain_says_what_governs_and_what_fired() -> None:
+    code, out, _ = run(*DECIDE, "--explain")
+    text = flat(out)
+    assert code == 0
+    assert "orchard-drive 2: start of term 2 March 2026 (retail delivery) lies in its time in force" in text
+    assert "machine hours at the failure: 1,500.0 h" in text
+    assert "drive oil, due point 2: missed, window 432.0 to 528.0 h" in text
+    assert "service_missed services.drive_oil" in text
+
+
+def test_letter_asks_for_records_without_windows() -> None:
+    code, out, _ = run(*DECIDE, "--letter")
+    text = flat(out)
+    assert code == 0
+    # 20 February 2027 and 30 days to answer: 22 March 2027.
+    assert "If the drive oil services due at 480, 960 and 1,440 h were done in time, send their records by 22 March" in text
+    for bound in ("432", "528", "912", "1,008", "1,392", "1,488", "S-118"):
+        assert bound not in text, bound
+
+
+def test_the_same_input_gives_the_same_bytes_whatever_the_order(tmp_path: Path) -> None:
+    turned = tmp_path / "services.json"
+    turned.write_text(json.dumps(json.loads((FILES / "records/services.json").read_text())[::-1]))
+    other = [str(turned) if part.endswith("services.json") else part for part in DECIDE]
+    assert run(*DECIDE, "--json") == run(*other, "--json")
+
+
+def test_one_claim_of_a_list_is_chosen_by_its_id(tmp_path: Path) -> None:
+    code, out, _ = run(*DECIDE, "--json")
+    claim = (
+        '{"claim": "C-1", "serial": "QF60-771", "dealer": "D-04", "currency": "EUR", "failed_on": "2026-06-01",'
+        ' "reading": "90", "lines": [{"line": "a", "item": "parts", "component": "wheel_drive", "net": "100.00"}]}'
+    )
+    listed = tmp_path / "claims.json"
+    listed.write_text(f"[{claim}, {claim.replace('C-1', 'C-2')}]")
+    arguments = ["decide", listed, *DECIDE[2:]]
+    code, out, err = run(*arguments)
+    assert (code, out) == (2, "")
+    assert f"{listed}:1: this file holds 2 of them. Say which claim with --claim: C-1, C-2." in err
+    code, out, err = run(*arguments, "--claim", "C-2", "--json")
+    # 100.00 × 1.15 = 115.00; at 90 h the window of the 80 h service (72 to 88 h) is met at 79 h.
+    assert (code, json.loads(out)["claim"], json.loads(out)["payout"]["amount"]) == (0, "C-2", "115.00")
+    code, out, err = run(*arguments, "--claim", "C-9")
+    assert (code, out) == (2, "")
+    assert "claim C-9 is not in this file. It holds C-1, C-2." in err
+
+
+def test_without_a_dealer_file_what_is_taken_for_granted_is_said() -> None:
+    at = DECIDE.index("--dealer")
+    code, out, _ = run(*DECIDE[:at], *DECIDE[at + 2 :])
+    assert code == 0
+    assert "No --dealer was given: dealer D-04 was taken to be in the machine's region (XX) and paid in" in flat(out)
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (("--decided-on", "2027-13-01"), '--decided-on: "2027-13-01" is not a day. Write it as year-month-day'),
+        (("--decided-on", "2027-02-09"), "claim C-2207 goes on until 2027-02-10, and cannot be decided on 2027-02-09."),
+        (("--machine", FILES / "nowhere.yaml"), "there is no such file. Check the path."),
+        (("--machine", FILES), "this is a directory. Name a file in it."),
+        (("--tables", CLAIM), 'the key "kind" is missing'),
+        (("--policies", FILES / "tables"), "no policy is found here. A policy begins with `policy: name`"),
+        (("--dealer", CLAIM), 'the key "region" is missing'),
+    ],
+)
+def test_refused_input_is_told_with_the_way_out(change: tuple[object, object], message: str) -> None:
+    arguments = list(DECIDE)
+    arguments[arguments.index(str(change[0])) + 1] = str(change[1])
+    code, out, err = run(*arguments)
+    assert (code, out) == (2, "")
+    assert message in flat(err)
+
+
+def test_a_claim_with_faults_lists_each_with_its_line(tmp_path: Path) -> None:
+    broken = tmp_path / "claim.yaml"
+    broken.write_text(CLAIM.read_text().replace("failed_on: 2027-02-01", "failed_on: 2027-02-31").replace("cause:", "cuase:"))
+    code, _, err = run("decide", broken, *DECIDE[2:])
+    assert code == 2
+    assert f"{broken}:5: failed_on:" in err
+    assert f'{broken}:9: "cuase" is not a key here. Did you mean "cause"?' in err
+    assert "2 faults; nothing was done." in err
+
+
+def test_another_machine_and_another_dealer_are_refused(tmp_path: Path) -> None:
+    claim = tmp_path / "claim.yaml"
+    claim.write_text(CLAIM.read_text().replace("QF60-771", "QF60-772").replace("D-04", "D-09"))
+    code, _, err = run("decide", claim, *DECIDE[2:])
+    assert code == 2
+    assert "claim C-2207 names machine QF60-772, which is not in this file; it holds QF60-771." in flat(err)
+
+
+def test_unknown_currency_is_refused(tmp_path: Path) -> None:
+    claim = tmp_path / "claim.yaml"
+    claim.write_text(CLAIM.read_text().replace("currency: EUR", "currency: XAU"))
+    code, _, err = run("decide", claim, *DECIDE[2:])
+    assert code == 2
+    assert "XAU is no currency of ISO 4217 with decimals of its own." in err
+
+
+def test_forms_that_exclude_each_other_are_refused() -> None:
+    code, _, err = run(*DECIDE, "--json", "--explain")
+    assert (code, err) == (2, "--json, --explain and --letter print different things: choose one of them.\n")
+
+
+def test_missing_options_are_a_usage_error() -> None:
+    done = process("decide", CLAIM)
+    assert done.returncode == 2
+    assert "--machine" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_output_survives_a_terminal_without_the_signs() -> None:
+    done = process(*DECIDE, PYTHONIOENCODING="ascii", NO_COLOR="1")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "paid in part" in done.stdout
+
+
+@pytest.mark.parametrize("columns", ["40", "72"])
+def test_output_keeps_to_the_width_of_the_terminal(columns: str) -> None:
+    done = process(*DECIDE, COLUMNS=columns)
+    assert done.returncode == 0
+    assert max(len(line) for line in done.stdout.splitlines()) <= int(columns)

@@ -1,0 +1,160 @@
+"""What people read of a decision: the desk's text, the letter, the derivation; values worked by hand."""
+
+import re
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from rich.cells import cell_len
+
+from service.rendering.decision_text import decision_text
+from service.rendering.derivation_text import derivation_text, measure_words
+from service.rendering.layout import joined, wrapped
+from service.rendering.letter_text import letter_text, points_text, question_sentence, remedy_sentence, without_windows
+from service.rendering.words import amount_text, day_text, hours_listed, tidy
+from tests.service.command_line import flat
+from tests.service.decisions import DECISION, DESK_TEXT, DRIVE
+
+pytestmark = pytest.mark.fast
+
+# Any printable text that a document may hold: wide letters, markup of other programs, long words.
+TEXTS = st.text(st.characters(blacklist_categories=("Cs", "Cc")), max_size=80)
+
+
+def test_desk_text_of_a_decision_made_by_hand() -> None:
+    assert decision_text(DECISION, 103) == DESK_TEXT
+
+
+@given(text=TEXTS, width=st.integers(1, 140))
+def test_no_line_is_wider_than_asked_for(text: str, width: int) -> None:
+    line = replace(DRIVE, text=text, reasons=tuple(replace(r, clause_text=text, words=text) for r in DRIVE.reasons))
+    decision = replace(DECISION, lines=(line, *DECISION.lines[1:]))
+    wanted = max(width, 40)
+    for rendered in (decision_text(decision, width), letter_text(decision, width), derivation_text(decision, width)):
+        assert max(cell_len(row) for row in rendered.splitlines()) <= wanted
+
+
+@given(text=TEXTS, width=st.integers(12, 80))
+def test_wrapping_keeps_every_character(text: str, width: int) -> None:
+    lines = wrapped(text, width, "  ", "    ")
+    assert "".join("".join(lines).split()) == "".join(text.split())
+
+
+def test_short_parts_stand_side_by_side_while_they_fit() -> None:
+    assert joined(["a: 1", "b: 2", "c: 3"], 18, "  ") == ["  a: 1     b: 2", "  c: 3"]
+
+
+def test_user_text_is_never_read_as_markup() -> None:
+    line = replace(DRIVE, text="[bold]x[/bold] [/] [link=a]")
+    assert "[bold]x[/bold] [/] [link=a] (parts, left wheel drive)" in decision_text(replace(DECISION, lines=(line,)), 120)
+
+
+def test_words_are_the_same_at_every_width() -> None:
+    narrow, wide = flat(letter_text(DECISION, 46)), flat(letter_text(DECISION, 120))
+    assert "If the drive oil services due at 480 and 960 h were done in time" in narrow
+    assert "If the drive oil services due at 480 and 960 h were done in time" in wide
+
+
+def test_letter_names_due_points_and_never_their_windows() -> None:
+    text = flat(letter_text(DECISION, 78, reply_by="2027-03-22"))
+    assert (
+        "If the drive oil services due at 480 and 960 h were done in time, send their records by 22 March 2027: the"
+        " line would then be decided again." in text
+    )
+    for bound in ("432", "528", "912", "1,008", "1,392", "1,488", "S-118", "79.0"):
+        assert bound not in text, bound
+
+
+def test_letter_says_who_pays_what() -> None:
+    text = flat(letter_text(DECISION))
+    assert "We pay 690.00 of 1,150.00 EUR claimed; the owner owes you 460.00." in text
+    assert "60.00 is yours to bear and may not be billed to the owner." in text
+    assert "460.00 is open and may not be billed to the owner until it is decided." in text
+    assert "We pay you 1,380.00 EUR for now." in text
+
+
+def test_letter_asks_what_is_open_with_its_day() -> None:
+    assert question_sentence(DECISION.questions[0]) == (
+        "If the drive oil services due at 480 and 960 h were done, send their records; if they were not, say so, by 22"
+        " March 2027 (line other)."
+    )
+
+
+def test_a_remedy_of_another_kind_is_told_as_evidence() -> None:
+    words = "an inspection at the late drive oil service S-4 that found the machine sound"
+    remedy = replace(DECISION.remedies[0], letter_words=words)
+    assert remedy_sentence(remedy, None) == (
+        f"If there is such evidence, send it: {words}. The line would then be decided again."
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "without"),
+    [
+        ("due at 480.0 h (432.0–528.0 h); 1,440.0 h (1,392.0–1,488.0 h)", "due at 480.0 h; 1,440.0 h"),
+        ("due at 01 March 2027 (30 January 2027 to 31 March 2027)", "due at 1 March 2027"),
+        ("reading 4,820 h (482.0?)", "reading 4,820 h (482.0?)"),
+        ("480.0 h (432.0–528.0 h) or 2 May 2027 (2 April 2027 to 1 June 2027)", "480.0 h or 2 May 2027"),
+    ],
+)
+def test_windows_are_taken_out_of_words(words: str, without: str) -> None:
+    assert without_windows(words) == without
+
+
+@given(
+    points=st.lists(st.tuples(st.integers(1, 20_000), st.integers(0, 60), st.integers(0, 60)), min_size=1, max_size=5)
+)
+def test_no_window_of_any_schedule_reaches_the_letter(points: list[tuple[int, int, int]]) -> None:
+    words = "; ".join(f"{at:,}.0 h ({at - min(at, low):,}.0–{at + high:,}.5 h)" for at, low, high in points)
+    asked = f"if the drive oil services due at {words} were done in time, their records"
+    text = remedy_sentence(replace(DECISION.remedies[0], letter_words=asked), "2027-03-22")
+    assert re.findall(r"\d+(?:,\d{3})*(?:\.\d)?", text.split(" were done")[0]) == [f"{at:,}" for at, _, _ in points]
+
+
+def test_points_of_both_kinds_are_listed_as_they_are() -> None:
+    assert points_text("480.0 h (432.0–528.0 h)") == "480 h"
+    assert points_text("480.0 h; 2 May 2027 (2 April 2027 to 1 June 2027)") == "480.0 h and 2 May 2027"
+    assert hours_listed("480.0 h; 960.5 h; 1,440.0 h") == "480, 960.5 and 1,440 h"
+
+
+def test_derivation_says_which_version_governs_and_what_fired() -> None:
+    text = flat(derivation_text(DECISION, 100))
+    assert "orchard-drive 2: start of term 2 March 2026 (retail delivery) lies in its time in force" in text
+    assert "machine hours at the failure: 1,500.0 h (claim:reading)" in text
+    assert "service_missed services.drive_oil due: d drive_oil, g 0, s missed line: item parts" in text
+    assert f"outcome sha256:{'c' * 64}" in text
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        ("missed window 43200-52800", "missed, window 432.0 to 528.0 h"),
+        # Days of years 1 to 2025: 2025 × 365 + 491 leap days = 739,616; so 739,650 is day 34 of 2026, 739,710 day 94.
+        ("met window 7200-8800 739650-739710", "met, window 72.0 to 88.0 h 3 February 2026 to 4 April 2026"),
+        ("ends 2027-09-01, -3 days past", "ends 1 September 2027; the day tested lies 3 days before it"),
+        ("ends 2027-09-01, 1 days past", "ends 1 September 2027; the day tested lies 1 day after it"),
+        ("ends 2027-09-01, 0 days past", "ends 1 September 2027; the day tested is its last"),
+        ("3/5", "3/5"),
+    ],
+)
+def test_measures_are_written_for_a_reader(value: str, words: str) -> None:
+    assert measure_words(value) == words
+
+
+def test_days_and_amounts_are_written_alike() -> None:
+    assert tidy("from 01 January 2026. reading 5 h; 11 May 2026") == "from 1 January 2026. reading 5 h; 11 May 2026"
+    assert tidy("A reading was set aside. reading 5 h") == "A reading was set aside. Reading 5 h"
+    assert day_text("2026-03-02") == "2 March 2026"
+    assert day_text("later") == "later"
+    assert amount_text(DRIVE.claimed) == "1,150.00"
+    assert amount_text(DRIVE.claimed.quantize(DRIVE.claimed.__class__("0.001"))) == "1,150.000"
+
+
+@settings(max_examples=30)
+@given(text=TEXTS)
+def test_rendering_never_fails_on_text_of_users(text: str) -> None:
+    reason = replace(DRIVE.reasons[0], facts=(("due", text), (text, text)), words=text, clause_text=text)
+    decision = replace(DECISION, lines=(replace(DRIVE, reasons=(reason,), component=text, line=text),))
+    assert decision_text(decision)
+    assert letter_text(decision)
