@@ -151,9 +151,13 @@ class Evaluation:
         money = run.settle(list(chosen.values()))
         lines = tuple(
             self._line(
-                s, chosen.get(s.line.line), views[s.line.line], (*selected.refused, *refusals[s.line.line]), money
+                subject,
+                chosen.get(subject.line.line),
+                views[subject.line.line],
+                (*_refused(selected, subject), *refusals[subject.line.line]),
+                money,
             )
-            for s in subjects
+            for subject in subjects
         )
         return WorldResult(lines, selected, hours, tuple(run.measures), tuple(run.firings), world.details)
 
@@ -182,10 +186,20 @@ class Evaluation:
         return LineResult(subject, "deny", None, reasons, refused, nothing, ())
 
 
+def _refused(selected: Selected, subject: Subject) -> Iterator[tuple[CompiledPolicy, str]]:
+    """Yield why policies do not reach a line; one that does not name the component is no near miss."""
+    for policy, code in selected.refused:
+        near = code == "no_coverage_for_machine" or component_refusal(policy.terms, subject) != "component_not_named"
+        yield policy, code if near else "component_not_named"
+
+
 def _closest_refusals(refused: tuple[tuple[CompiledPolicy, str], ...]) -> tuple[tuple[CompiledPolicy, str], ...]:
-    """Return the refusals worth telling: of coverages that name the component, if any does, else all."""
-    closer = tuple(r for r in refused if r[1] != "component_not_named")
-    return closer or refused
+    """Return the refusals worth telling, one a code: near misses, else that nothing names the component or machine."""
+    for farthest in (("component_not_named", "no_coverage_for_machine"), ("no_coverage_for_machine",), ()):
+        closer = {code: policy for policy, code in reversed(refused) if code not in farthest}
+        if closer:
+            return tuple((closer[code], code) for code in sorted(closer, key=list(KINDS).index))
+    return ()
 
 
 def _chosen(subjects: Sequence[Subject], views: dict[str, list[LineView]]) -> dict[str, LineView]:

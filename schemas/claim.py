@@ -1,13 +1,12 @@
 """A dealer's claim: what failed, when, and what the repair cost, line by line as the dealer typed it."""
 
-from datetime import date
 from typing import Literal
 
 from pydantic import Field, model_validator
 
 from schemas.machine import Position
 from schemas.policy.prorating import Item
-from schemas.quantities import Amount, Currency, Document, Hours, Number, RecordId, Word
+from schemas.quantities import Amount, Currency, Day, Document, Hours, Number, RecordId, Word
 
 
 class Wear(Document):
@@ -58,7 +57,7 @@ class ClaimLine(Document):
 class Symptom(Document):
     """When the trouble was first noted, if before the failure."""
 
-    on: date
+    on: Day
     reading: Hours | None = None
 
 
@@ -66,7 +65,7 @@ class EarlierQuestion(Document):
     """A question put to the dealer before, and whether it was answered."""
 
     about: Literal["services", "reading", "cause", "wear", "start", "evidence"]
-    asked_on: date
+    asked_on: Day
     answered: bool = False
 
 
@@ -77,14 +76,14 @@ class Claim(Document):
     serial: RecordId
     dealer: RecordId
     currency: Currency
-    failed_on: date
+    failed_on: Day
     reading: Hours | None = Field(default=None, description="Meter reading at the failure (h).")
-    reported_on: date | None = None
-    part_received_on: date | None = None
-    repair_began_on: date | None = None
+    reported_on: Day | None = None
+    part_received_on: Day | None = None
+    repair_began_on: Day | None = None
     repair_reading: Hours | None = Field(default=None, description="Meter reading when the repair began (h).")
-    repair_ended_on: date | None = None
-    submitted_on: date | None = None
+    repair_ended_on: Day | None = None
+    submitted_on: Day | None = None
     complaint: str | None = None
     cause: Word | None = Field(default=None, description="Cause of the failure by code; null when not stated.")
     correction: str | None = None

@@ -1,6 +1,5 @@
 """The claim file: everything a decision may use, gathered by key, frozen and digested."""
 
-from datetime import date
 from functools import cached_property
 from typing import Any
 
@@ -9,7 +8,7 @@ from pydantic import Field, model_validator
 from schemas.canonical import digest
 from schemas.claim import Claim
 from schemas.machine import Machine
-from schemas.quantities import Amount, Currency, Document, RecordId, VersionRef, Word
+from schemas.quantities import Amount, Currency, Day, Document, RecordId, VersionRef, Word
 from schemas.reference_tables import ReferenceTable
 from schemas.service_record import ServiceRecord
 
@@ -20,7 +19,7 @@ class Dealer(Document):
     dealer: RecordId
     region: str
     currency: Currency = Field(description="The dealer is paid in this currency.")
-    records_complete_from: date | None = Field(
+    records_complete_from: Day | None = Field(
         default=None, description="From this day all services of this dealer are on file."
     )
 
@@ -30,7 +29,7 @@ class EarlierPayment(Document):
 
     id: RecordId
     claim: RecordId
-    paid_on: date
+    paid_on: Day
     policy: str
     component: Word | None = None
     item: Word
@@ -48,7 +47,7 @@ class ClaimFile(Document):
     tables: tuple[ReferenceTable, ...] = ()
     earlier_payments: tuple[EarlierPayment, ...] = ()
     currency_exponents: dict[Currency, int] = Field(description="ISO 4217 decimals of every currency in the file.")
-    decided_on: date
+    decided_on: Day
 
     @model_validator(mode="after")
     def _about_one_machine(self) -> "ClaimFile":

@@ -2,7 +2,7 @@
 
 A schema says less than the loader: it knows keys, kinds of values and choices, not what two keys mean together. Put
 `# yaml-language-server: $schema=…/policy.schema.json` on the first line of a policy, and an editor completes it.
-Written to `schemas/json/`; a test holds the files in step with the models.
+Written to `schemas/json/` by `hourmark schemas schemas/json --write`; a test holds the files in step with the models.
 """
 
 import json
@@ -19,6 +19,7 @@ from schemas.decision import Decision
 from schemas.machine import Machine
 from schemas.policy.document import CoveragePolicy
 from schemas.reference_tables import ReferenceTable
+from schemas.schema_words import described
 from schemas.service_record import ServiceRecord
 
 DIALECT: Final = "https://json-schema.org/draft/2020-12/schema"
@@ -51,7 +52,7 @@ def json_schema_of(name: str) -> dict[str, Any]:
     model, title = DOCUMENTS[name]
     mode: Literal["validation", "serialization"] = "serialization" if name == "decision" else "validation"
     schema = TypeAdapter(model).json_schema(by_alias=True, mode=mode)
-    definitions = {key: _with_short_form(key, value) for key, value in schema.pop("$defs", {}).items()}
+    definitions = {key: _with_short_form(key, described(key, value)) for key, value in schema.pop("$defs", {}).items()}
     if name == "decision":
         schema["properties"].pop("document")  # the decision in this very form, kept beside it
     if name in RECORDS:

@@ -1,12 +1,11 @@
 """A machine and what is on file about it: events, owners, readings, meters, components, storage, alterations."""
 
-from datetime import date
 from typing import Literal
 
 from pydantic import Field, model_validator
 
 from schemas.policy.clause import Event, Fitting
-from schemas.quantities import Amount, Currency, Document, Hours, RecordId, Word
+from schemas.quantities import Amount, Currency, Day, Document, Hours, RecordId, Word
 
 ReadingSource = Literal["dealer", "owner", "telematics", "fuel_log", "inspection"]
 Position = Literal["left", "right", "front", "rear", "none"]
@@ -16,18 +15,18 @@ class Reading(Document):
     """What the meter showed on a day (h); the meter fitted on that day."""
 
     id: RecordId
-    on: date
+    on: Day
     hours: Hours
     source: ReadingSource = "dealer"
 
 
 class MeterChange(Document):
-    """A meter replaced or preset: what the old one showed last (null when nobody noted it) and the new one first."""
+    """A meter replaced or preset: the old one's last reading (left out: nobody noted it), the new one's first."""
 
     id: RecordId
-    on: date
+    on: Day
     kind: Literal["replaced", "preset"] = "replaced"
-    old_reading: Hours | None
+    old_reading: Hours | None = None
     new_reading: Hours = Field(description="What the new meter showed when fitted, mostly 0.")
 
 
@@ -35,8 +34,8 @@ class Owner(Document):
     """An owner by order and since when; who it is lives elsewhere, so that it can be erased."""
 
     order: int = Field(ge=1)
-    since: date
-    until: date | None = None
+    since: Day
+    until: Day | None = None
 
 
 class FittedComponent(Document):
@@ -46,10 +45,10 @@ class FittedComponent(Document):
     component: Word
     position: Position = "none"
     serial: RecordId | None = None
-    fitted_on: date | None = Field(default=None, description="Null: fitted when the machine was built.")
+    fitted_on: Day | None = Field(default=None, description="Null: fitted when the machine was built.")
     fitted_at: Hours | None = Field(default=None, description="Machine hours at fitting.")
     fitted_as: Fitting = "factory"
-    removed_on: date | None = None
+    removed_on: Day | None = None
     kit_parts: tuple[Word, ...] = Field(
         default=(),
         description="The parts a kit brought, where it was added to ``component``; left out, it is the component.",
@@ -60,8 +59,8 @@ class Storage(Document):
     """A recorded storage period."""
 
     id: RecordId
-    since: date
-    until: date
+    since: Day
+    until: Day
 
 
 class Alteration(Document):
@@ -70,14 +69,14 @@ class Alteration(Document):
     id: RecordId
     component: Word
     kind: Literal["altered", "other_make"]
-    found_on: date
+    found_on: Day
     caused_failure: bool | None = Field(default=None, description="Null while nobody has judged it.")
 
 
 class DemoEntry(Document):
     """Meter reading during demonstrations before the sale."""
 
-    on: date
+    on: Day
     hours: Hours
 
 
@@ -85,10 +84,10 @@ class Booking(Document):
     """A service booking asked for at a dealer, kept or refused for lack of a slot."""
 
     id: RecordId
-    asked_on: date
+    asked_on: Day
     asked_at: Hours | None
     tasks: tuple[Word, ...] = Field(min_length=1)
-    earliest_slot_on: date
+    earliest_slot_on: Day
     proven: bool
 
 
@@ -97,8 +96,8 @@ class Machine(Document):
 
     serial: RecordId
     model: str
-    built_on: date
-    events: dict[Event, date] = Field(default_factory=dict)
+    built_on: Day
+    events: dict[Event, Day] = Field(default_factory=dict)
     use: Word = Field(description="Use class at sale, such as residential, commercial or rental.")
     region: str
     price: Amount | None = None
@@ -113,7 +112,7 @@ class Machine(Document):
     alterations: tuple[Alteration, ...] = ()
     demonstrations: tuple[DemoEntry, ...] = ()
     bookings: tuple[Booking, ...] = ()
-    records_complete_from: date | None = Field(
+    records_complete_from: Day | None = Field(
         default=None, description="From this day a service that is not on file was not done; null: unknown."
     )
 

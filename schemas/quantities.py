@@ -5,6 +5,7 @@ Nothing here passes through a binary float: a number is an ``int``, a ``Decimal`
 
 import re
 from dataclasses import dataclass
+from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 from typing import Annotated, Any, Final
@@ -45,6 +46,18 @@ def parse_hours(value: Any) -> Decimal:
     if hours != hours.quantize(Decimal("0.01")):
         raise ValueError(f"{hours} h has more than two decimals; hours are compared as hundredths")
     return hours
+
+
+def parse_day(value: Any) -> date:
+    """Return a calendar day, written 2026-03-02 (a number or an instant is no day)."""
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return value
+    if not isinstance(value, str) or not re.match(r"^\d{4}-\d{2}-\d{2}$", value):
+        raise ValueError(f'"{value}" is not a date; write year-month-day, such as 2026-03-31')
+    try:
+        return date.fromisoformat(value)
+    except ValueError:
+        raise ValueError(f'"{value}" is not a date: the calendar has no such day') from None
 
 
 def parse_amount(value: Any) -> Decimal:
@@ -194,6 +207,7 @@ Share = Annotated[
     Fraction, BeforeValidator(parse_share), AfterValidator(part_of_whole), PlainSerializer(share_text), _SHARE_SCHEMA
 ]
 Markup = Annotated[Fraction, BeforeValidator(parse_share), PlainSerializer(share_text), _SHARE_SCHEMA]
+Day = Annotated[date, BeforeValidator(parse_day)]
 Hours = Annotated[Decimal, BeforeValidator(parse_hours), PlainSerializer(str), _NUMBER_SCHEMA]
 Amount = Annotated[Decimal, BeforeValidator(parse_amount), PlainSerializer(str), _NUMBER_SCHEMA]
 Number = Annotated[Decimal, BeforeValidator(exact_number), PlainSerializer(str), _NUMBER_SCHEMA]

@@ -10,11 +10,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from schemas.quantities import Amount, Currency, Document, Hours, Name, Number, RecordId, Word
+from schemas.quantities import Amount, Currency, Day, Document, Hours, Name, Number, RecordId, Word
 
 
 class Row(Document):
-    from_: date = Field(alias="from", description="First day on which the row holds.")
+    from_: Day = Field(alias="from", description="First day on which the row holds.")
 
 
 class PriceRow(Row):
@@ -34,9 +34,8 @@ class PriceRow(Row):
                 f"part {self.part} from {self.from_}: state either net, its price, or superseded_by, its new number"
             )
         if self.superseded_by is not None and self.list_price is not None:
-            raise ValueError(
-                f"part {self.part} from {self.from_}: state the list price in the row of {self.superseded_by}, its new number"
-            )
+            number = self.superseded_by
+            raise ValueError(f"part {self.part} from {self.from_}: state the list price in the row of {number} instead")
         if self.superseded_by == self.part:
             raise ValueError(f"part {self.part} from {self.from_}: a part cannot supersede itself")
         return self
@@ -69,7 +68,7 @@ class ExchangeRateRow(Row):
 class FluidRow(Row):
     fluid: Word
     on_list: Word
-    until: date | None = Field(default=None, description="Last day on the list; null while it stands there.")
+    until: Day | None = Field(default=None, description="Last day on the list; null while it stands there.")
 
 
 class PartComponentRow(Row):

@@ -1,12 +1,10 @@
 """A service, or a repair that carried a service's tasks, as it is on file."""
 
-from datetime import date
-
 from pydantic import Field
 
 from schemas.machine import Position
 from schemas.policy.services import Evidence, Performer
-from schemas.quantities import Document, Hours, Number, RecordId, Word
+from schemas.quantities import Day, Document, Hours, Number, RecordId, Word
 
 
 class FluidUsed(Document):
@@ -19,7 +17,7 @@ class ServiceRecord(Document):
 
     record: RecordId
     serial: RecordId = Field(description="Serial of the machine.")
-    on: date
+    on: Day
     reading: Hours | None = Field(default=None, description="Meter reading (h); null when nobody noted it.")
     tasks: tuple[Word, ...] = ()
     by: Performer | None = None
@@ -27,7 +25,7 @@ class ServiceRecord(Document):
     evidence: tuple[Evidence, ...] = ()
     fluids: tuple[FluidUsed, ...] = ()
     position: Position = Field(default="none", description="Side served, where the sides are served apart.")
-    provided_on: date | None = Field(default=None, description="When the papers came in, if later than the visit.")
+    provided_on: Day | None = Field(default=None, description="When the papers came in, if later than the visit.")
     inspected: bool | None = Field(
         default=None, description="After a missed service: found sound (true), not sound, or not looked at."
     )

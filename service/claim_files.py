@@ -35,7 +35,7 @@ class OnFile:
     tables: tuple[ReferenceTable, ...] = ()
 
 
-class NotOnFile(LookupError):  # noqa: N818 - it reads as the sentence it is: raise NotOnFile
+class NotOnFile(LookupError):
     """A machine or dealer that a claim names and that is not on file."""
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from functools import cache
 
 
-class UnknownCurrency(ValueError):  # noqa: N818 - it reads as the sentence it is: raise UnknownCurrency
+class UnknownCurrency(ValueError):
     """A code that is no currency of ISO 4217, or one without decimals of its own, such as a precious metal."""
 
 
@@ -23,7 +23,7 @@ def exponents_of(codes: Iterable[str]) -> dict[str, int]:
     unknown = [code for code in wanted if code not in known]
     if unknown:
         raise UnknownCurrency(
-            f"{', '.join(unknown)} is no currency of ISO 4217 with decimals of its own. Write its three-letter code, for"
-            " example EUR."
+            f"{', '.join(unknown)} is no currency of ISO 4217 with decimals of its own. Write its three-letter code,"
+            " for example EUR."
         )
     return {code: known[code] for code in wanted}

@@ -18,8 +18,8 @@ from service.text_files import InputRefused, refused, write_whole
 
 LOCK_NAME = "published.lock"
 _HEADER = (
-    "# Published versions and the digest of what they say. Written by `hourmark policy publish`; keep it under version\n"
-    "# control and do not edit it. A version that stands here is closed: a change is published as a new version.\n"
+    "# Published versions and the digest of what they say. Written by `hourmark policy publish`; keep it under\n"
+    "# version control and never edit it. A version in it is closed: a change is published as a new version.\n"
 )
 _LINE = re.compile(r"(policy|conventions) +([a-z][a-z0-9-]{0,79}@[1-9]\d{0,5}) +(sha256:[0-9a-f]{64})")
 
@@ -52,7 +52,9 @@ def read_lock(file: Path) -> Published:
         if match is None:
             message = "this line is not `policy name@version sha256:…`, nor the same for conventions."
             faults.append(
-                Fault(str(file), number, None, "", message, "Restore the lock file from version control; never edit it.")
+                Fault(
+                    str(file), number, None, "", message, "Restore the lock file from version control; never edit it."
+                )
             )
         elif found[match[1]].setdefault(match[2], match[3]) != match[3]:
             message = f"{match[2]} stands twice with different digests."

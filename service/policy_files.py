@@ -20,7 +20,7 @@ from service.lock_file import LOCK_NAME, Published, changed_since_publication, r
 from service.shipped import READY_MADE_CONVENTIONS
 from service.text_files import InputRefused, checked, document_files, read_document, refused
 
-_OTHER_DOCUMENTS = ("cases", "table", "claim", "serial", "record", "dealer", "$schema")
+_OTHER_DOCUMENTS = ("cases", "claims", "table", "claim", "serial", "record", "dealer", "$schema")
 _PATH_PART = re.compile(r'\.?([A-Za-z_][\w-]*)|\[(\d+)\]|\[("(?:[^"\\]|\\.)*")\]')
 
 
@@ -60,7 +60,11 @@ def load_policies(*places: Path, only: Set[str] | None = None) -> PolicyDirector
     except BookRefused as error:
         raise InputRefused(_book_faults(error, found)) from error
     directory = PolicyDirectory(book, documents, found.passed_over)
-    faults = [fault for lock in lock_files(*places) for fault in _published_faults(directory, lock, places if only is None else ())]
+    faults = [
+        fault
+        for lock in lock_files(*places)
+        for fault in _published_faults(directory, lock, places if only is None else ())
+    ]
     if faults:
         raise InputRefused(faults)
     return directory
@@ -258,15 +262,13 @@ def path_steps(path: str) -> TreePath:
 
 def with_clause(fault: Fault, document: ParsedDocument) -> Fault:
     """Return the fault with the maker's number of the clause it stands in, where there is one."""
-    node: Tree = document.tree
+    node: Any = document.tree
     number = None
-    for step in (*path_steps(fault.path), None):
+    for step in (*path_steps(fault.path), ""):
         if isinstance(node, dict) and isinstance(node.get("clause"), str):
             number = node["clause"]
-        if isinstance(node, dict) and isinstance(step, str) and step in node:
-            node = node[step]
-        elif isinstance(node, list) and isinstance(step, int) and step < len(node):
-            node = node[step]
-        else:
+        places: Any = node if isinstance(node, dict) else range(len(node)) if isinstance(node, list) else ()
+        if step not in places:
             break
+        node = node[step]
     return fault if number is None else replace(fault, path=f"{fault.path} (clause {number})")

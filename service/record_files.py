@@ -104,5 +104,3 @@ def one_of(records: dict[str, Record], key: str | None, file: Path, what: str, o
     if len(records) > 1:
         raise refused(file, f"this file holds {len(records)} of them.", f"Say which {what} with {option}: {some}.")
     return next(iter(records.values()))
-
-

@@ -1,4 +1,4 @@
-"""Where the files that ship with the project lie: beside the packages, in a checkout and in an installed wheel alike."""
+"""Where the files that ship with the project lie: beside the packages, in a checkout as in a wheel."""
 
 from pathlib import Path
 

@@ -16,7 +16,7 @@ Model = TypeVar("Model", bound=BaseModel)
 Value = TypeVar("Value")
 
 
-class InputRefused(Exception):  # noqa: N818 - it reads as the sentence it is: raise InputRefused
+class InputRefused(Exception):
     """Input files that are not taken; ``faults`` has at least one entry, in the order of files and lines."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:

@@ -74,6 +74,8 @@ def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: 
 
 def _late_enough(claim: Mapping[str, Any]) -> str:
     days = [str(value) for key, value in claim.items() if key.endswith("_on")]
+    if not days:
+        raise CaseFault("the claim states no day; write failed_on")
     return (date.fromisoformat(max(days)) + timedelta(days=10)).isoformat()
 
 

@@ -50,11 +50,12 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
     """Return a merged line as the decision shows it."""
     shown, money = merged.shown, merged.shown.money
     line = shown.subject.line
-    reasons = [describe(r, shown, claim_file) for r in shown.reasons if KINDS[r.code].effect != "note"]
+    found = [r for r in shown.reasons if _decides(r, shown.state)]
+    reasons = [describe(r, shown, claim_file) for r in found if KINDS[r.code].effect != "note"]
     reasons += [_cut_reason(cut, shown, claim_file) for cut in money.cuts if not cut.code.startswith("prorated")]
-    notes = [describe(r, shown, claim_file) for r in shown.reasons if KINDS[r.code].effect == "note"]
+    notes = [describe(r, shown, claim_file) for r in found if KINDS[r.code].effect == "note"]
     reasons += [_open_reason(merged, fact, money) for fact in merged.facts]
-    if not merged.facts and merged.open and shown.state != "refer":
+    if not merged.complete:
         reasons.append(_plain_reason("too_many_open_facts", ""))
     proration = None if shown.view is None else shown.view.measures.prorations.get(line.line)
     return LineDecision(
@@ -80,6 +81,11 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
         steps=money.steps,
         considered=_considered(shown),
     )
+
+
+def _decides(reason: PolicyReason, state: str) -> bool:
+    """Return whether a reason plays a part: what would cut or hold a line says nothing of one that is denied."""
+    return state != "deny" or reason.effect not in ("refer", "note") or KINDS[reason.code].effect == "note"
 
 
 def _in_order(reasons: Sequence[Reason]) -> tuple[Reason, ...]:

@@ -138,9 +138,7 @@ def _kinds() -> tuple[ReasonKind, ...]:
         # Notes: they decide nothing
         ReasonKind("window_open", "note", "A service was due and its window was still open.", None, None),
         ReasonKind("service_cured", "note", "A service was late; cover counts again from its date.", None, None),
-        ReasonKind(
-            "service_early", "note", "A service was done before its window; the next one counts from it.", None, None
-        ),
+        ReasonKind("service_early", "note", "A service was done before its window; it counts.", None, None),
         ReasonKind("service_booked", "note", "A service was booked in time and delayed by the dealer.", None, None),
         ReasonKind("records_open", "note", "Service records are not on file; they change nothing here.", None, None),
         ReasonKind("papers_came_later", "note", "The papers of a service came in after its date.", None, None),
@@ -158,7 +156,6 @@ def _kinds() -> tuple[ReasonKind, ...]:
         ReasonKind("meter_changed", "note", "The hour meter was changed.", None, None),
         ReasonKind("part_superseded", "note", "The part number was superseded.", None, None),
         ReasonKind("converted", "note", "Amounts were converted at a published rate.", None, None),
-        ReasonKind("other_coverage_pays_more", "note", "Another coverage pays the customer more.", None, None),
     )
 
 

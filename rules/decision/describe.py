@@ -7,9 +7,10 @@ from typing import Literal
 from rules.coverage import LineResult, PolicyReason, clause_bearer
 from rules.decision.catalogue import KINDS
 from rules.history.timeline import CLAIM_READING
-from rules.measures.duties import DutyState, point_words, schedule_for
+from rules.measures.duties import DutyState, nearest_visit, point_words, rejected_for, schedule_for
 from rules.measures.groups import Group
 from rules.measures.prorating import number_text
+from rules.measures.schedule import DuePoint
 from rules.plain import day_text, hours_plain, hours_text
 from schemas.claim_file import ClaimFile
 from schemas.decision import Comparison, Reason
@@ -133,8 +134,12 @@ def _service_facts(
     points = [p for b, p in state.breaches if b == breach]
     point = points[0]
     facts: Facts = [("due", "; ".join(point_words(p, schedule) for p in points))]
-    inside = [r for r in state.rejected if point.holds(r.visit)]
-    facts.append(("records in its window", "; ".join(r.words for r in inside) or "none"))
+    refused = rejected_for(state, point, duty)
+    inside = "; ".join(r.words for r in refused if point.holds(r.visit))
+    facts.append(("records in its window", inside or "none"))
+    early = "; ".join(r.words for r in refused if not point.holds(r.visit))
+    if early:
+        facts.append(("records before its window", early))
     nearest = _nearest(state, point, claim_file)
     if nearest:
         facts.append(("nearest", nearest))
@@ -145,7 +150,11 @@ def _service_facts(
     relative = None if at is None else at - schedule.start_hours
     if point.high_hours is not None and relative is not None and relative > point.high_hours:
         comparison = Comparison(
-            "hours at failure after the window", hours_plain(relative), ">", hours_plain(point.high_hours), "h"
+            "hours at failure after the window",
+            hours_plain(relative + schedule.start_hours),
+            ">",
+            hours_plain(point.high_hours + schedule.start_hours),
+            "h",
         )
     elif point.high_day is not None:
         comparison = Comparison(
@@ -155,17 +164,13 @@ def _service_facts(
             date.fromordinal(point.high_day).isoformat(),
             "day",
         )
-    records = sorted({p.record for p in points if p.record is not None} | {r.visit.record for r in inside})
+    records = sorted({p.record for p in points if p.record is not None} | {r.visit.record for r in refused})
     return facts, records, comparison
 
 
-def _nearest(state: DutyState, point: object, claim_file: ClaimFile) -> str:
-    done = [p for p in state.points if p.record is not None]
-    if not done:
-        return ""
-    del point
-    record = done[-1].record
-    found = next((s for s in claim_file.services if s.record == record), None)
+def _nearest(state: DutyState, point: DuePoint, claim_file: ClaimFile) -> str:
+    visit = nearest_visit(state, point)
+    found = next((s for s in claim_file.services if visit is not None and s.record == visit.record), None)
     if found is None:
         return ""
     reading = "without a reading" if found.reading is None else f"at {hours_text(centihours(found.reading))}"

@@ -23,6 +23,7 @@ class MergedLine:
     open: int
     facts: tuple[OpenFact, ...]
     most: int  # the most the maker may come to pay, for the range
+    complete: bool = True  # False: there were too many worlds to look at
 
 
 def merge(explored: Explored, index: int) -> MergedLine:
@@ -46,11 +47,12 @@ def merge(explored: Explored, index: int) -> MergedLine:
         )
     facts = _facts(explored, index)
     shown, world = min(results, key=lambda pair: (pair[0].money.maker, _rank(pair[0].state)))
-    maker = min(line.money.maker for line, _ in results) if explored.complete else 0
+    maker = min(line.money.maker for line, _ in results)
     owner = min(line.money.owner for line, _ in results)
     dealer = min(line.money.dealer for line, _ in results)
     other_payer = min(line.money.other_payer for line, _ in results)
-    if len({line.money.currency for line, _ in results}) > 1:  # amounts of several currencies have no least one
+    # Worlds that were not looked at may leave any bearer less, and amounts of several currencies have no least one.
+    if not explored.complete or len({line.money.currency for line, _ in results}) > 1:
         maker = owner = dealer = other_payer = 0
     rest = shown.money.claimed + shown.money.added - maker - owner - dealer - other_payer
     held = any(fact.asks == "person" for fact in facts) or not explored.complete
@@ -65,6 +67,7 @@ def merge(explored: Explored, index: int) -> MergedLine:
         rest,
         facts,
         max(line.money.maker for line, _ in results),
+        explored.complete,
     )
 
 

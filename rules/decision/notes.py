@@ -81,7 +81,7 @@ class Notebook:
             if service.evidence and INVOICES.isdisjoint(service.evidence):
                 words = ", ".join(evidence.replace("_", " ") for evidence in service.evidence)
                 yield "grade_of_evidence", f"{words}.", (service.record,)
-            if service.reading is None and point.state in ("met", "early"):
+            if self.claim_file.machine.has_meter and service.reading is None and point.state in ("met", "early"):
                 yield "reading_inferred", "", (service.record,)
 
 

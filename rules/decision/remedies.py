@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from rules.decision.assemble import question_words
 from rules.decision.catalogue import KINDS, PRECEDENCE
 from rules.decision.merge import MergedLine
-from rules.measures.duties import DutyState
+from rules.measures.duties import DutyState, services_key
 from schemas.decision import Remedy
 
 MOST_REMEDIES = 5
@@ -52,7 +52,7 @@ def _candidates(line: MergedLine) -> dict[str, tuple[str, str]]:
             words = f"an inspection at the late {plain} service {point.record} that found the machine sound"
             if reason.policy.terms.services[name].late == "cures_if_inspected":
                 found.append((PRECEDENCE[reason.code], f"inspection:{point.record}", words, words))
-        key = f"services:{name}:{group.key}"
+        key = services_key(name, group)
         details = line.world.details.get(key, [])
         if details:
             desk = f"records of the {plain} services due at {'; '.join(dict.fromkeys(details))}"

@@ -363,7 +363,7 @@ def _doubt_words(doubtful: Observed, last: Observed, per_day: int) -> str:
     days = max((doubtful.day - last.day).days, 1)
     rate = (doubtful.reading - last.reading) // (100 * days)
     slip = doubtful.reading // 10
-    meant = f"; was {hours_text(slip)[:-2]} meant?" if last.reading <= slip <= last.reading + per_day * days else ""
+    meant = f"; was {hours_text(slip)} meant?" if last.reading <= slip <= last.reading + per_day * days else ""
     return (
         f"the meter reading of {hours_text(doubtful.reading)} on {doubtful.day:%d %B %Y}: {rate} h a day since"
         f" {hours_text(last.reading)} on {last.day:%d %B %Y} ({_named(last)}) is not possible{meant}"

@@ -46,6 +46,7 @@ class DutyState:
     duty: str
     group: int
     points: tuple[DuePoint, ...]
+    visits: tuple[Visit, ...]
     breaches: tuple[tuple[Breach, DuePoint], ...]
     cured: tuple[DuePoint, ...]
     rejected: tuple[Rejected, ...]
@@ -75,7 +76,7 @@ def duty_state(
     absent = _Absence(name, duty, group, schedule, policy, claim_file, timeline, world)
     points = judge(schedule, visits, failed.toordinal(), relative, absent.answer)
     breaches, cured = _breaches(duty, points, visits, rejected, claim_file, world)
-    symptom_first = _symptom_first(points, visits, claim_file)
+    symptom_first = _symptom_first(cured, visits, claim_file)
     answered = {p.record for p in points}
     recover = tuple(r for r in recover if r.visit.record in answered)
     late = tuple(
@@ -83,7 +84,7 @@ def duty_state(
         for r in claim_file.services
         if r.provided_on is not None and r.provided_on > r.on and r.record in answered
     )
-    return DutyState(name, group.number, points, breaches, cured, rejected, symptom_first, recover, late)
+    return DutyState(name, group.number, points, visits, breaches, cured, rejected, symptom_first, recover, late)
 
 
 def schedule_for(duty: ServiceDuty, group: Group, policy: CompiledPolicy, claim_file: ClaimFile) -> Schedule:
@@ -97,6 +98,11 @@ def schedule_for(duty: ServiceDuty, group: Group, policy: CompiledPolicy, claim_
         start = found[0] if found is not None else start
     storage = tuple(sorted((s.since.toordinal(), s.until.toordinal()) for s in claim_file.machine.storage))
     return Schedule(duty, policy.conventions, start, hours, storage)
+
+
+def services_key(name: str, group: Group) -> str:
+    """Return the key of the open fact whether a duty's services were done; carve-outs share the machine's services."""
+    return f"services:{name}:{group.key.split('/carve_outs[')[0]}"
 
 
 def begun_by_fitting(duty: ServiceDuty, group: Group) -> bool:
@@ -175,7 +181,7 @@ class _Absence:
 
     def answer(self, point: DuePoint, day: int) -> Absence:
         """Return what an absent record of ``point`` means on ``day``, that of the next visit or of the failure."""
-        key = f"services:{self.name}:{self.group.key}"
+        key = services_key(self.name, self.group)
         if self.duty.bookings_count and any(self._holds_open(b, point, day) for b in self.claim_file.machine.bookings):
             return "booked"
         self.world.details.setdefault(key, []).append(point_words(point, self.schedule))
@@ -258,19 +264,39 @@ def _breaches(
         elif duty.activates and not served_after:
             breaches.append(("not_activated", point))
         else:
-            before = points[point.number - 1] if point.number else None
-            wrong = next((r for r in rejected if _was_meant_for(point, before, r.visit, duty)), None)
+            wrong = _meant_for(point, points, rejected, duty)
             late: Breach = "late" if point.state == "late" else "missed"
-            breaches.append((wrong.why if wrong is not None else late, point))
+            breaches.append((wrong[0].why if wrong else late, point))
     return tuple(breaches), tuple(cured)
 
 
-def _was_meant_for(point: DuePoint, before: DuePoint | None, visit: Visit, duty: ServiceDuty) -> bool:
-    """Return whether a visit that does not count was meant for the point: in its window, or early where that counts."""
-    if point.holds(visit):
-        return True
-    early = duty.early == "counts" and not point.closed_at(visit.day, visit.hours)
-    return early and (before is None or before.closed_at(visit.day, visit.hours))
+def _meant_for(
+    point: DuePoint, points: tuple[DuePoint, ...], rejected: tuple[Rejected, ...], duty: ServiceDuty
+) -> tuple[Rejected, ...]:
+    """Return the records that do not count but were meant for the point: in its window, or early where that counts."""
+    before = points[point.number - 1] if point.number else None
+    found = []
+    for refused in rejected:
+        visit = refused.visit
+        early = duty.early == "counts" and not point.closed_at(visit.day, visit.hours)
+        if point.holds(visit) or (early and (before is None or before.closed_at(visit.day, visit.hours))):
+            found.append(refused)
+    return tuple(found)
+
+
+def rejected_for(state: DutyState, point: DuePoint, duty: ServiceDuty) -> tuple[Rejected, ...]:
+    """Return the records that were meant for a due point of this state and do not count."""
+    return _meant_for(point, state.points, state.rejected, duty)
+
+
+def nearest_visit(state: DutyState, point: DuePoint) -> Visit | None:
+    """Return the visit, counting or not, nearest to a due point: by hours where they are known, else by days."""
+    visits = [*state.visits, *(refused.visit for refused in state.rejected)]
+    if point.hours is not None and all(v.hours is not None for v in visits):
+        due = point.hours
+        return min(visits, key=lambda v: (abs((v.hours or 0) - due), v.day, v.record), default=None)
+    day = point.day if point.day is not None else 0
+    return min(visits, key=lambda v: (abs(v.day - day), v.record), default=None)
 
 
 def _cure_counts(
@@ -293,18 +319,17 @@ def _cure_counts(
 
 
 def _inspection_words(record: str) -> str:
-    return f"the result of the inspection at the late service {record}"
+    return f"the result of the inspection at service {record}, which was done after the window had closed"
 
 
-def _symptom_first(points: tuple[DuePoint, ...], visits: tuple[Visit, ...], claim_file: ClaimFile) -> DuePoint | None:
-    """Return a due point served only after the trouble had been noted: a person must look at the order of events."""
+def _symptom_first(cured: tuple[DuePoint, ...], visits: tuple[Visit, ...], claim_file: ClaimFile) -> DuePoint | None:
+    """Return a due point whose late service counts, but came after the trouble: a person must look at the order."""
     symptom = claim_file.claim.symptom
     if symptom is None:
         return None
     days = {v.record: v.day for v in visits}
-    for point in points:
-        late = point.state == "late" or (point.state == "missed" and point.cured)
-        if late and point.record is not None and days.get(point.record, 0) >= symptom.on.toordinal():
+    for point in cured:
+        if point.record is not None and days.get(point.record, 0) >= symptom.on.toordinal():
             return point
     return None
 

@@ -7,8 +7,9 @@ that two open quantities can form has a world of its own.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import lru_cache
 
 from rules.history.timeline import HoursBounds, Timeline, fitting_key
 from rules.measures.schedule import Schedule
@@ -62,13 +63,12 @@ def resolve_hours(timeline: Timeline, policies: Iterable[CompiledPolicy], claim_
     return Hours(timeline, breaks.value_of(FAILURE, failure, world), breaks, world)
 
 
-def candidates(low: int, high: int, breakpoints: Iterable[int]) -> tuple[int, ...]:
-    """Return the values worth trying: both ends, and the last value before and the first from every breakpoint on."""
-    values = {low, high}
-    for first in breakpoints:
-        if low < first <= high:
-            values.update((first - 1, first))
-    return tuple(sorted(values))
+def candidates(low: int, high: int, breakpoints: Iterable[int], *, both_ends: bool = True) -> tuple[int, ...]:
+    """Return the values worth trying: from each breakpoint on, the first value and (``both_ends``) the last one."""
+    firsts = sorted({low, *(b for b in breakpoints if low < b <= high)})
+    if not both_ends:
+        return tuple(firsts)
+    return tuple(sorted({*firsts, *(first - 1 for first in firsts[1:]), high}))
 
 
 class Breakpoints:
@@ -78,7 +78,12 @@ class Breakpoints:
         self.timeline = timeline
         self.policies = policies
         machine = claim_file.machine
-        self.built_on = machine.built_on
+        self.prorated = any(
+            axis.by in ("machine_hours", "component_hours")
+            for policy in policies
+            if policy.terms.prorating is not None
+            for axis in policy.terms.prorating.axes
+        )
         self.known_begins = {0} | {centihours(f.fitted_at) for f in machine.components if f.fitted_at is not None}
         self.at_start = {centihours(d.hours) for d in machine.demonstrations}
         self.at_start |= {centihours(r.hours) for r in machine.readings}
@@ -90,11 +95,11 @@ class Breakpoints:
         visits = sorted(claim_file.services, key=lambda s: (s.on, s.record))
         self.duties = [
             (
-                Schedule(duty, policy.conventions, machine.built_on, 0),
+                _Duty(policy.digest, name, 0, Schedule(duty, policy.conventions, machine.built_on, 0)),
                 [v.record for v in visits if v.record in timeline.of_records and set(duty.tasks) <= set(v.tasks)],
             )
             for policy in policies
-            for duty in policy.terms.services.values()
+            for name, duty in policy.terms.services.items()
         ]
 
     def value_of(self, key: str, bounds: HoursBounds, world: World) -> int:
@@ -106,7 +111,16 @@ class Breakpoints:
         if bounds.fact is None:
             return low
         low, high = self._narrowed(key, low, max(high, low), world)
-        return world.pick(bounds.fact, candidates(low, high, self._breakpoints(key, low, high, world)))
+        if bounds.fact.key in world.values or bounds.fact.key in world.assumed:
+            return world.pick(bounds.fact, ())
+        # One value stands for all up to the next breakpoint, unless a share falls in between, or another open quantity
+        # is still to be taken, which the two ends of the stretch may leave different room.
+        both_ends = (key == FAILURE and self.prorated) or self._others_open(key, world)
+        breaks = self._breakpoints(key, low, high, world)
+        return world.pick(bounds.fact, candidates(low, high, breaks, both_ends=both_ends))
+
+    def _others_open(self, key: str, world: World) -> bool:
+        return any(other != key and self._taken(b, world) is None for other, b in self._quantities())
 
     def _narrowed(self, key: str, low: int, high: int, world: World) -> tuple[int, int]:
         """Hours never fall: what is already taken for an earlier or later day bounds this one."""
@@ -176,11 +190,11 @@ class Breakpoints:
             for cap in {t for policy in self.policies for t in policy.hour_thresholds}:
                 for begin in begins | self.at_start:
                     found.update((cap + begin, cap + begin + 1))
-        for schedule, visits in self.duties:
+        for duty, visits in self.duties:
             if key in visits or key == FAILURE:
-                found |= self._windows_before(key, schedule, visits, begins, high, world)
+                found |= self._windows_before(key, duty, visits, begins, high, world)
             if not fixed_only and (key in visits or key in self.fittings):
-                found |= self._windows_after(key, schedule, visits, low, high, world)
+                found |= self._windows_after(key, duty, visits, low, high, world)
         if key in self.fittings:
             for at in self._points(FAILURE, world):
                 for cap in {t for policy in self.policies for t in policy.hour_thresholds}:
@@ -191,25 +205,23 @@ class Breakpoints:
         return {f for f in found if low < f <= high}
 
     def _windows_before(
-        self, key: str, schedule: Schedule, visits: list[str], begins: set[int], high: int, world: World
+        self, key: str, duty: "_Duty", visits: list[str], begins: set[int], high: int, world: World
     ) -> set[int]:
         """Windows on the grid from each beginning, and counted from each visit that can come before."""
         found: set[int] = set()
         for begin in begins:
-            own = replace(schedule, start_hours=begin)
+            own = duty.begun_at(begin)
             found.update(_window_breaks(own, None, 0, high))
             for visit in visits:
                 if visit == key or self.days[visit] > self.days[key]:
                     continue
                 for at in self._points(visit, world):
                     if begin < at <= high:
-                        for number in range(len(schedule.duty.due.at_hours) + 1):
+                        for number in range(duty.answers):
                             found.update(_window_breaks(own, at - begin, number, high))
         return found
 
-    def _windows_after(
-        self, key: str, schedule: Schedule, visits: list[str], low: int, high: int, world: World
-    ) -> set[int]:
+    def _windows_after(self, key: str, duty: "_Duty", visits: list[str], low: int, high: int, world: World) -> set[int]:
         """Values of a visit (or fitting) from which a later visit or the failure leaves a window counted from it."""
         found: set[int] = set()
         later = [v for v in visits if v != key and self.days[v] >= self.days[key]]
@@ -217,23 +229,43 @@ class Breakpoints:
             if at <= low:
                 continue
             if key in self.fittings:
-                found.update(_first_reaching(schedule, None, 0, low, high, at))
+                found.update(_first_reaching(duty, None, 0, low, high, at))
             else:
-                for number in range(len(schedule.duty.due.at_hours) + 1):
-                    found.update(_first_reaching(schedule, 0, number, low, high, at))
+                for number in range(duty.answers):
+                    found.update(_first_reaching(duty, 0, number, low, high, at))
         return found
 
 
-def _window_breaks(schedule: Schedule, counted_from: int | None, number: int, up_to: int) -> list[int]:
+@dataclass(frozen=True, slots=True)
+class _Duty:
+    """A duty's schedule; digest and name stand for it, so that its windows are found once and not once a world."""
+
+    policy_digest: str
+    name: str
+    start_hours: int
+    schedule: Schedule = field(compare=False)
+
+    def begun_at(self, hours: int) -> "_Duty":
+        return replace(self, start_hours=hours, schedule=replace(self.schedule, start_hours=hours))
+
+    @property
+    def answers(self) -> int:
+        """The numbers of points after which counting from a visit differs: each one-off, and any recurring one."""
+        return len(self.schedule.duty.due.at_hours) + 1
+
+
+@lru_cache(maxsize=65536)
+def _window_breaks(duty: _Duty, counted_from: int | None, number: int, up_to: int) -> tuple[int, ...]:
     """Return where windows open, and where they have closed, up to machine hours ``up_to``.
 
     On the grid (``counted_from`` None), or counted from a visit at these hours that answered point ``number``.
     """
+    schedule = duty.schedule
     point = schedule.first()
     if counted_from is not None:
         following = schedule.next_from(replace(point, step=number), counted_from, None)
         if following is None:
-            return []
+            return ()
         point = following
     breaks: list[int] = []
     for _ in range(MOST_POINTS):
@@ -246,19 +278,20 @@ def _window_breaks(schedule: Schedule, counted_from: int | None, number: int, up
         if following is None:
             break
         point = following
-    return breaks
+    return tuple(breaks)
 
 
-def _first_reaching(schedule: Schedule, base: int | None, number: int, low: int, high: int, at: int) -> set[int]:
+@lru_cache(maxsize=65536)
+def _first_reaching(duty: _Duty, base: int | None, number: int, low: int, high: int, at: int) -> frozenset[int]:
     """Return the first values in ``low`` to ``high`` from which a window counted from the value lies beyond ``at``.
 
     ``base`` 0: windows counted from a visit at the value; None: the grid of a component fitted at the value.
     """
 
-    def breaks(value: int) -> list[int]:
+    def breaks(value: int) -> tuple[int, ...]:
         if base is None:
-            return _window_breaks(replace(schedule, start_hours=value), None, 0, at)
-        return _window_breaks(schedule, value, number, at)
+            return _window_breaks(duty.begun_at(value), None, 0, at)
+        return _window_breaks(duty, value, number, at)
 
     found: set[int] = set()
     for place in range(len(breaks(low))):
@@ -274,4 +307,4 @@ def _first_reaching(schedule: Schedule, base: int | None, number: int, low: int,
             else:
                 first = middle + 1
         found.add(first)
-    return found
+    return frozenset(found)

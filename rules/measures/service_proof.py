@@ -79,13 +79,18 @@ def _fluid_refusal(duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFi
         words = f"the fluid used in service {record.record} of {record.on:%d %B %Y}"
         fact = OpenFact(f"fluid:{record.record}", "evidence", "dealer", words)
         return None if world.pick(fact, (1, 0)) else Refusal("wrong_fluid", f"no fluid is named for {record.record}")
-    rows = [r for t in claim_file.tables if isinstance(t, FluidTable) for r in t.rows if r.on_list == duty.fluid.fluids]
-    for used in record.fluids:
-        if not any(row.fluid == used.fluid and _on_list(row, duty.fluid, record) for row in rows):
-            day = f"{record.on:%d %B %Y}"
-            words = f"{used.fluid} is not on the list {duty.fluid.fluids} on {day} ({record.record})"
-            return Refusal("wrong_fluid", words)
-    return _quantity_refusal(duty.fluid, record, world)
+    lists: dict[str, set[str]] = {used.fluid: set() for used in record.fluids}
+    for row in (row for table in claim_file.tables if isinstance(table, FluidTable) for row in table.rows):
+        if row.fluid in lists and _on_list(row, duty.fluid, record):
+            lists[row.fluid].add(row.on_list)
+    name = duty.fluid.fluids
+    used = {fluid for fluid, on in lists.items() if name in on}
+    # A visit may use other fluids for other tasks: they stand on lists of their own.
+    stray = sorted(fluid for fluid, on in lists.items() if not on or (not used and name not in on))
+    if stray:
+        words = f"{', '.join(stray)} is not on the list {name} on {record.on:%d %B %Y} ({record.record})"
+        return Refusal("wrong_fluid", words)
+    return _quantity_refusal(duty.fluid, record, used, world)
 
 
 def _on_list(row: FluidRow, rule: FluidList, record: ServiceRecord) -> bool:
@@ -95,11 +100,11 @@ def _on_list(row: FluidRow, rule: FluidList, record: ServiceRecord) -> bool:
     return row.from_ <= record.on and (until is None or record.on <= until)
 
 
-def _quantity_refusal(rule: FluidList, record: ServiceRecord, world: World) -> Refusal | None:
+def _quantity_refusal(rule: FluidList, record: ServiceRecord, approved: set[str], world: World) -> Refusal | None:
     """Return a refusal where less fluid is on file than the service takes and nobody explains it."""
     if rule.at_least_litres is None:
         return None
-    litres = sum((used.litres for used in record.fluids if used.litres is not None), Decimal(0))
+    litres = sum((u.litres for u in record.fluids if u.litres is not None and u.fluid in approved), Decimal(0))
     if litres >= rule.at_least_litres:
         return None
     words = (

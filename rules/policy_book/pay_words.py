@@ -180,7 +180,7 @@ def prorating_sentences(prorating: Prorating, currency: str) -> Iterator[str]:
     """Yield a prorating's sentences; the first two stand for the clause."""
     curves = [curve_words(axis, currency) for axis in prorating.axes]
     combined = "" if prorating.combine is None else f"; {COMBINED[prorating.combine]}"
-    yield sentence(f"{listed(prorating.items)} are prorated {'; and '.join(curves)}{combined}")
+    yield sentence(f"of {listed(prorating.items)} a share is paid {'; and '.join(curves)}{combined}")
     bearer = BEARERS[prorating.borne_by]
     yield sentence(OWNER_PAYS_ON[prorating.owner_pays_on].format(bearer=bearer))
     if prorating.free_while is not None:
@@ -227,9 +227,9 @@ def exclusion_sentences(exclusion: Exclusion) -> Iterator[str]:
     """Yield an exclusion's sentences."""
     match exclusion:
         case WearItems(wear=components, unless=unless):
-            yield sentence(f"the {listed(map(plain, components))} wear out and are not covered{UNLESS[unless]}")
+            yield sentence(f"not covered as wear items{UNLESS[unless]}: {listed(map(plain, components))}")
         case Consumables(consumables=components, unless=unless):
-            yield sentence(f"the {listed(map(plain, components))} are consumed and are not paid{UNLESS[unless]}")
+            yield sentence(f"not paid as consumables{UNLESS[unless]}: {listed(map(plain, components))}")
         case ExcludedCauses(causes=causes):
             yield sentence(f"a failure caused by {listed(map(plain, causes), 'or')} is not covered")
         case Alterations(alterations=kinds, reach=reach):

@@ -78,6 +78,11 @@ def typed_amount(line: ClaimLine) -> Fraction:
     return Fraction(typed_grains(line)) / GRAINS
 
 
+def handled(amount: Exact, handling: Fraction) -> Exact:
+    """Return the amount with its handling."""
+    return amount + times(amount, handling) if handling else amount
+
+
 def limited(allowance: Allowance, most: Exact, code: str, path: str, words: str, bearer: str) -> Allowance:
     """Return the allowance cut to ``most``; unchanged when it is not above it."""
     excess = allowance.allowed - most
@@ -112,7 +117,7 @@ def fixed_sum(line: ClaimLine, rule: FixedSum, path: str, desk: Desk, rate: Fact
 def as_invoiced(line: ClaimLine, rule: AsInvoiced, path: str, desk: Desk, rate: Factor) -> Allowance:
     """Return the amount of an outside bill with its handling; a bill that is needed and not on file is asked for."""
     typed = typed_grains(line)
-    claimed = times(times(typed, rate), 1 + rule.handling)
+    claimed = handled(times(typed, rate), rule.handling)
     allowance = Allowance(desk.policy.terms.currency, claimed)
     if line.amount is None and not typed:
         words = f"line {line.line} states no amount, and {line.item} is paid as invoiced"

@@ -1,5 +1,6 @@
 """What an allowance looks things up in: one claim under one policy in one world, each look-up done once."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -40,6 +41,13 @@ class Held:
     words: str
 
 
+NO_CONVERSION = Conversion(1)
+
+
+def _fixed() -> str:
+    return "fixed"
+
+
 class Desk:
     """The look-ups of one claim under one policy in one world; private to one evaluation."""
 
@@ -62,17 +70,14 @@ class Desk:
         """Return the conversion on ``day`` (left out: the conventions' day), None where no rate is on file."""
         target = self.policy.terms.currency
         if currency == target:
-            return Conversion(1)
+            return NO_CONVERSION
         key = (currency, day)
         if key not in self._conversions:
             conventions = self.policy.conventions
-            found = self.tables.rate(
-                currency, target, day or self.on(conventions.exchange_rate_on), conventions.rate_gap
-            )
+            on = day or self.on(conventions.exchange_rate_on)
+            found = self.tables.rate(currency, target, on, conventions.rate_gap)
             note = (
-                ""
-                if found is None or found.on_the_day
-                else "; no rate was published for the day: the one before it holds"
+                "" if found is None or found.on_the_day else f"; none was published for {on}: the one before it holds"
             )
             self._conversions[key] = None if found is None else Conversion(found.value, f"{found.row}{note}")
         return self._conversions[key]
@@ -81,22 +86,24 @@ class Desk:
         words = f"no exchange rate {currency} to {self.policy.terms.currency} is on file for the day"
         return Held("exchange_rate_missing", path, words)
 
-    def registered_rate(self, path: str, rate: Decimal | Literal["registered"], rate_on: ClaimDate) -> tuple[Exact | None, str, Held | None]:
+    def registered_rate(
+        self, path: str, rate: Decimal | Literal["registered"], rate_on: ClaimDate
+    ) -> tuple[Exact | None, Callable[[], str], Held | None]:
         """Return the rate per hour in grains with its words: the clause's fixed one, or the dealer's registered one.
 
         Where there is none, the first is None, and the third says why where that must be held.
         """
         if isinstance(rate, Decimal):
-            return grains(rate), "fixed", None
+            return grains(rate), _fixed, None
         dealer = self.claim_file.claim.dealer
         found = self.tables.labour_rate(dealer, self.on(rate_on)) if dealer in self.tables.labour_rates else None
         if found is None:
             held = Held("labour_rate_missing", path, f"no labour rate of dealer {dealer} is on file")
-            return None, "", held if self.tables.has_labour_rates else None
+            return None, _fixed, held if self.tables.has_labour_rates else None
         into = self.into_policy_currency(found.currency)
         if into is None:
-            return None, "", self.no_rate(found.currency, path)
-        return times(grains(found.value), into.factor), found.row, None
+            return None, _fixed, self.no_rate(found.currency, path)
+        return times(grains(found.value), into.factor), lambda: found.row, None
 
 
 def claim_date(claim_file: ClaimFile, tables: Tables, which: ClaimDate, world: World) -> date:

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from decimal import ROUND_DOWN, Decimal
+from decimal import Decimal
 from fractions import Fraction
 
 from rules.measures.prorating import number_text
@@ -12,15 +12,16 @@ from rules.settlement.desk import Desk, Held
 from rules.settlement.exact import Exact, Factor, factor, grains, money_text, times
 from schemas.claim import ClaimLine
 from schemas.policy.pays import Distance, HoursAtRate, LabourPaid
+from schemas.quantities import centihours
 
-TENTH = Decimal("0.1")
+AN_HUNDREDTH = Fraction(1, 100)
 
 
 @dataclass(frozen=True, slots=True)
 class Time:
-    """Hours allowed with the words of the limit, and what cuts the actual ones to them."""
+    """Hours allowed (hundredths of an hour) with the words of the limit, and what cuts the actual ones to them."""
 
-    hours: Factor
+    hundredths: Factor
     code: str
     words: str
     held: tuple[Held, ...] = ()
@@ -43,62 +44,72 @@ def labour(
         return Allowance(currency, 0, held=held or (Held("labour_rate_missing", path, words),))
     if registered is None:
         assert typed is not None
-        registered, row = typed, "as typed"
+        registered, row = typed, _as_typed
     claimed_rate = registered if typed is None else typed
     paid_rate = min(claimed_rate, registered) if rule.rate == "registered" else registered
     time = combined.get(line.line) or _time(line, rule, path, desk)
-    hours, actual = time.hours, factor(line.hours)
-    cuts: list[Cut] = []
+    hours, actual = time.hundredths, centihours(line.hours)
+    counted = hours if hours < actual else actual
+    cuts: tuple[Cut, ...] = ()
     added: Exact = 0
     if hours < actual:
-        words = f"{number_text(actual)} h claimed, {time.words}"
-        cuts.append(Cut(time.code, path, words, times(claimed_rate, actual - hours), rule.excess_borne_by))
+        words = f"{_hours(actual)} h claimed, {time.words}"
+        cuts = (Cut(time.code, path, words, _at(claimed_rate, actual - hours), rule.excess_borne_by),)
     elif hours > actual:
-        added = times(paid_rate, hours - actual)
-    counted = min(hours, actual)
+        added = _at(paid_rate, hours - actual)
     if paid_rate < claimed_rate:
-        words = f"{money_text(claimed_rate)} per hour claimed, {money_text(paid_rate)} is the rate ({row})"
-        cuts.append(
-            Cut("rate_above_registered", path, words, times(claimed_rate - paid_rate, counted), rule.excess_borne_by)
-        )
-    else:
-        added += times(paid_rate - claimed_rate, counted)
+        words = f"{money_text(claimed_rate)} per hour claimed, {money_text(paid_rate)} is the rate ({row()})"
+        excess = _at(claimed_rate - paid_rate, counted)
+        cuts = (*cuts, Cut("rate_above_registered", path, words, excess, rule.excess_borne_by))
+    elif paid_rate > claimed_rate:
+        added += _at(paid_rate - claimed_rate, counted)
     return Allowance(
         currency,
-        times(claimed_rate, actual),
+        _at(claimed_rate, actual),
         added=added,
-        added_words=f"the policy pays {number_text(hours)} h at {money_text(paid_rate)}" if added else "",
-        cuts=tuple(cuts),
+        added_words=f"the policy pays {_hours(hours)} h at {money_text(paid_rate)}" if added else "",
+        cuts=cuts,
         held=(*held, *time.held),
-        words=lambda: f"{number_text(actual)} h × {money_text(claimed_rate)}",
+        words=lambda: f"{_hours(actual)} h × {money_text(claimed_rate)}",
     )
 
 
-def _counted(hours: Decimal, rule: LabourPaid) -> Decimal:
-    return hours.quantize(TENTH, ROUND_DOWN) if rule.hours_in == "tenths" else hours
+def _at(rate: Exact, hundredths: Factor) -> Exact:
+    """Return an hourly rate for so many hundredths of an hour."""
+    return times(times(rate, hundredths), AN_HUNDREDTH)
+
+
+def _hours(hundredths: Factor) -> str:
+    return number_text(Fraction(hundredths) / 100)
+
+
+def _as_typed() -> str:
+    return "as typed"
+
+
+def _counted(line: ClaimLine, rule: LabourPaid) -> int:
+    """Return the hundredths of an hour that count: full tenths only, or all."""
+    assert line.hours is not None
+    actual = centihours(line.hours)
+    return actual - actual % 10 if rule.hours_in == "tenths" else actual
 
 
 def _time(line: ClaimLine, rule: LabourPaid, path: str, desk: Desk) -> Time:
     """Return the hours that the clause allows of a line by itself."""
-    assert line.hours is not None
-    counted = _counted(line.hours, rule)
+    counted = _counted(line, rule)
     found = None
     if rule.hours != "actual" and line.operation is not None and desk.tables.has_flat_times:
         found = desk.tables.flat_time(frozenset((line.operation,)), desk.on(rule.rate_on))
-    if found is None:
-        held: tuple[Held, ...] = ()
-        if rule.hours != "actual" and rule.without_flat_rate == "refer":
-            words = (
-                f"operation {line.operation or 'without a code'} of line {line.line} has no flat-rate time on the day"
-            )
-            held = (Held("no_flat_rate_time", path, words),)
-        return Time(factor(counted), "hours_in_tenths", "full tenths of an hour count", held)
-    hours = found.value if rule.hours == "flat_rate" else min(counted, found.value)
-    if hours == counted and counted < line.hours:
-        return Time(factor(hours), "hours_in_tenths", "full tenths of an hour count")
-    if hours == line.hours:
-        return Time(factor(hours), "time_above_flat_rate", "")
-    return Time(factor(hours), "time_above_flat_rate", f"{found.value} h flat-rate time ({found.row})")
+    if found is not None:
+        flat = centihours(found.value)
+        if rule.hours == "flat_rate" or flat < counted:
+            words = "" if flat == counted else f"{found.value} h flat-rate time ({found.row})"
+            return Time(flat, "time_above_flat_rate", words)
+    held: tuple[Held, ...] = ()
+    if found is None and rule.hours != "actual" and rule.without_flat_rate == "refer":
+        words = f"operation {line.operation or 'without a code'} of line {line.line} has no flat-rate time on the day"
+        held = (Held("no_flat_rate_time", path, words),)
+    return Time(counted, "hours_in_tenths", "full tenths of an hour count", held)
 
 
 def combined_times(desk: Desk) -> dict[str, Time]:
@@ -124,19 +135,17 @@ def combined_times(desk: Desk) -> dict[str, Time]:
         if found is None or any(single is None for single in singles.values()):
             continue
         alone = {o: _alone(lines[o], single.value, rule) for o, single in singles.items() if single is not None}
-        total = sum(alone.values(), Decimal(0))
-        if total <= found.value:
+        total, hundredths = sum(alone.values()), centihours(found.value)
+        if total <= hundredths:
             continue
         words = f"{' and '.join(sorted(together))} together take {found.value} h ({found.row})"
         for operation, own in alone.items():
-            hours = Fraction(found.value) * Fraction(own) / Fraction(total)
-            times_of[lines[operation].line] = Time(hours, "operations_overlap", words)
+            times_of[lines[operation].line] = Time(times(hundredths, Fraction(own, total)), "operations_overlap", words)
     return times_of
 
 
-def _alone(line: ClaimLine, flat: Decimal, rule: LabourPaid) -> Decimal:
-    assert line.hours is not None
-    return flat if rule.hours == "flat_rate" else min(_counted(line.hours, rule), flat)
+def _alone(line: ClaimLine, flat: Decimal, rule: LabourPaid) -> int:
+    return centihours(flat) if rule.hours == "flat_rate" else min(_counted(line, rule), centihours(flat))
 
 
 def hours_at_rate(line: ClaimLine, rule: HoursAtRate, path: str, desk: Desk, rate: Factor) -> Allowance:
@@ -169,7 +178,7 @@ def hours_at_rate(line: ClaimLine, rule: HoursAtRate, path: str, desk: Desk, rat
     words = f"{number_text(hours)} h claimed, at most {rule.hours_at_most} h"
     allowance = limited(allowance, times(claimed_rate, counted), "above_allowance", path, words, bearer)
     if registered is not None and registered < claimed_rate:
-        words = f"{money_text(claimed_rate)} per hour claimed, {money_text(registered)} is the rate ({row})"
+        words = f"{money_text(claimed_rate)} per hour claimed, {money_text(registered)} is the rate ({row()})"
         allowance = limited(allowance, times(registered, counted), "rate_above_registered", path, words, bearer)
     return replace(allowance, words=lambda: f"{number_text(hours)} h × {money_text(claimed_rate)}")
 

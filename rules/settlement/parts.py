@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from rules.measures.prorating import number_text
-from rules.settlement.allowance import Allowance, Cut, typed_grains
+from rules.settlement.allowance import Allowance, Cut, handled, typed_grains
 from rules.settlement.desk import Desk, Held
 from rules.settlement.exact import Exact, Factor, factor, grains, money_text, times
 from schemas.claim import ClaimLine
@@ -27,14 +27,13 @@ def parts(line: ClaimLine, rule: PartsPaid, path: str, desk: Desk, rate: Factor)
     quantity: Factor = factor(line.quantity) if line.net is not None else 1
     listed = listed_price(line, rule, path, desk)
     typed, most, held = _basis(line, rule, path, desk, rate, listed)
-    markup = 1 + rule.handling
     cuts: list[Cut] = []
     base = typed
     if most is not None and typed > most:
         base = most
         row = listed.row() if listed.row is not None else ""
         words = f"{money_text(typed)} claimed, {money_text(most)} on the price list ({row})"
-        excess = times(times(typed - most, quantity), markup)
+        excess = handled(times(typed - most, quantity), rule.handling)
         cuts.append(Cut("price_above_list", path, words, excess, rule.excess_borne_by, (row,)))
     if rule.handling_at_most is not None:
         excess = times(times(base, quantity), rule.handling) - grains(rule.handling_at_most)
@@ -42,7 +41,7 @@ def parts(line: ClaimLine, rule: PartsPaid, path: str, desk: Desk, rate: Factor)
             words = f"handling at most {rule.handling_at_most}"
             cuts.append(Cut("handling_capped", path, words, excess, rule.excess_borne_by))
     net, list_price = listed.net, listed.list_price
-    if net is None and line.net is not None and listed.row is None:
+    if net is None and line.net is not None:
         net = times(grains(line.net), rate)
     if list_price is None and line.list_price is not None:
         list_price = times(grains(line.list_price), rate)
@@ -50,11 +49,11 @@ def parts(line: ClaimLine, rule: PartsPaid, path: str, desk: Desk, rate: Factor)
     def words_of_claim() -> str:
         text = f"{number_text(quantity)} × " if quantity != 1 else ""
         text += f"{money_text(typed)} {rule.basis.replace('_', ' ')}"
-        return f"{text} × {number_text(markup)} handling" if rule.handling else text
+        return f"{text} × {number_text(1 + rule.handling)} handling" if rule.handling else text
 
     return Allowance(
         desk.policy.terms.currency,
-        times(times(typed, quantity), markup),
+        handled(times(typed, quantity), rule.handling),
         cuts=tuple(cuts),
         held=(*listed.held, *held),
         notes=listed.notes,

@@ -5,7 +5,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from schemas.quantities import Document, Hours, Share, TimeSpan
+from schemas.quantities import Day, Document, Hours, Share, TimeSpan
 
 Bearer = Literal["owner", "dealer", "other_payer"]
 Event = Literal[
@@ -38,8 +38,8 @@ class Clause(Document):
 class DateRange(Document):
     """Calendar days, both ends inside; an end left out is open."""
 
-    from_: date | None = Field(default=None, alias="from")
-    until: date | None = None
+    from_: Day | None = Field(default=None, alias="from")
+    until: Day | None = None
 
     @model_validator(mode="after")
     def _in_order(self) -> "DateRange":

@@ -1,7 +1,6 @@
 """One published version of a coverage policy."""
 
 from collections.abc import Mapping
-from datetime import date
 from typing import Any, Literal
 
 from pydantic import Field, field_validator, model_validator
@@ -13,7 +12,7 @@ from schemas.policy.pays import Cap, Deductible, NotPaid, Pays
 from schemas.policy.prorating import Prorating
 from schemas.policy.services import ServiceDuty
 from schemas.policy.term import AppliesTo, CarveOut, InForce, Term
-from schemas.quantities import Currency, Document, Name, PublishedVersion, VersionRef, Word
+from schemas.quantities import Currency, Day, Document, Name, PublishedVersion, VersionRef, Word
 
 
 class Source(Document):
@@ -26,7 +25,7 @@ class Source(Document):
 class ExtendsEarlier(Document):
     """Machines of earlier versions get the better of the two, from a start of term on."""
 
-    started_from: date = Field(description="Machines whose term started on this day or later get the better version.")
+    started_from: Day = Field(description="Machines whose term started on this day or later get the better version.")
 
 
 class CoveragePolicy(Document):

@@ -40,7 +40,9 @@ class Alterations(Excluded):
 
 
 def _exclusion_kind(value: Any) -> str:
-    get = value.get if isinstance(value, dict) else lambda key: getattr(value, key, None)
+    def get(key: str) -> Any:
+        return value.get(key) if isinstance(value, dict) else getattr(value, key, None)
+
     return next((k for k in ("wear", "consumables", "causes", "alterations") if get(k) is not None), "unrecognised")
 
 

@@ -88,7 +88,9 @@ class ShareOfLabour(Paid):
 
 
 def _rule_kind(value: Any) -> str:
-    get = value.get if isinstance(value, dict) else lambda key: getattr(value, key, None)
+    def get(key: str) -> Any:
+        return value.get(key) if isinstance(value, dict) else getattr(value, key, None)
+
     marks = ("nothing", "basis", "hours", "fixed", "hours_at_most", "per_unit", "as_invoiced", "of_labour")
     return next((mark for mark in marks if get(mark) is not None), "unrecognised")
 
@@ -208,7 +210,7 @@ class Cap(Clause):
             and (self.items == "all" or not set(self.items) <= {"parts", "fluids"})
         ):
             raise ValueError(
-                f"a cap at the {self.at.of} over a line names items: [parts], for other items have no part price; to cap"
-                " a part with its labour, write over: component_lifetime"
+                f"a cap at the {self.at.of} over a line names items: [parts], for other items have no part price; to"
+                " cap a part with its labour, write over: component_lifetime"
             )
         return self

@@ -1,13 +1,23 @@
 """The services a coverage asks for: when they fall due, what proves them and what a missed one costs."""
 
-from datetime import date
 from decimal import Decimal
 from typing import Any, Final, Literal, get_args
 
 from pydantic import Field, field_validator, model_validator
 
 from schemas.policy.clause import Bearer, Clause
-from schemas.quantities import Document, Hours, Number, PublishedVersion, Share, TimeSpan, Tolerance, Tolerated, Word
+from schemas.quantities import (
+    Day,
+    Document,
+    Hours,
+    Number,
+    PublishedVersion,
+    Share,
+    TimeSpan,
+    Tolerance,
+    Tolerated,
+    Word,
+)
 
 SHORTEST_INTERVAL = Decimal(5)  # hours; keeps a schedule of a machine's whole life to a size a person could read
 
@@ -188,7 +198,7 @@ class ServiceDuty(Clause):
     activates: bool = Field(
         default=False, description="Proof of this service activates the coverage in the first place."
     )
-    advised_on: date | None = Field(default=None, description="A service advised after the term began is no duty.")
+    advised_on: Day | None = Field(default=None, description="A service advised after the term began is no duty.")
     links: tuple[Word, ...] = Field(
         default=(), description="Components whose failure this service can have to do with."
     )
@@ -196,15 +206,6 @@ class ServiceDuty(Clause):
     wrong_fluid: Consequence | None = Field(default=None, description="Left out, as missed.")
     done_wrong_by_dealer: Literal["owner_kept_whole", "counts_as_missed"]
     borne_by: Bearer
-
-    @model_validator(mode="after")
-    def _activated_once(self) -> "ServiceDuty":
-        if self.activates and (self.due.then_every is not None or self.due.calendar is not None):
-            raise ValueError(
-                "activates goes with one-off points alone: state the services that activate the coverage under at_hours"
-                " in a duty of their own, and the recurring ones in another"
-            )
-        return self
 
     @model_validator(mode="after")
     def _limbs_have_windows(self) -> "ServiceDuty":

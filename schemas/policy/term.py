@@ -7,7 +7,7 @@ from typing import Literal
 from pydantic import Field, field_validator, model_validator
 
 from schemas.policy.clause import Clause, DateRange, DemoHours, Event, Fitting, Limits, StartAfter
-from schemas.quantities import Document, RecordId, TimeSpan, Word
+from schemas.quantities import Day, Document, RecordId, TimeSpan, Word
 
 StartPoint = Event | StartAfter | DemoHours
 
@@ -127,8 +127,8 @@ class CarveOut(Clause):
 class InForce(Document):
     """When the version is in force, and which date of a machine or claim is held against that."""
 
-    from_: date = Field(alias="from")
-    until: date | None = None
+    from_: Day = Field(alias="from")
+    until: Day | None = None
     selected_by: Literal["start_of_term"] | Event | Literal["failed_on", "repair_ended_on", "submitted_on"]
 
     @model_validator(mode="after")

@@ -11,7 +11,8 @@ EXIT_CODES = "Exit codes: 0 done; 1 a check did not hold; 2 the input was refuse
 
 app = typer.Typer(
     name="hourmark",
-    help=f"Adjudicate warranty claims on powered machinery by coverage terms that the maker writes as files. {EXIT_CODES}",
+    help="Adjudicate warranty claims on powered machinery by coverage terms that the maker writes as files. "
+    + EXIT_CODES,
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -22,7 +23,9 @@ policy_app = typer.Typer(
 )
 app.add_typer(policy_app, name="policy")
 
-Policies = Annotated[list[Path], typer.Option("--policies", metavar="PATH", help="Directory or file of policies; may be repeated.")]
+Policies = Annotated[
+    list[Path], typer.Option("--policies", metavar="PATH", help="Directory or file of policies; may be repeated.")
+]
 
 
 @app.command()
@@ -73,7 +76,9 @@ def cases(
     files: Annotated[list[Path], typer.Argument(help="Case tables, or directories of them.")],
     policies: Annotated[
         list[Path] | None,
-        typer.Option("--policies", metavar="PATH", help="Directory or file of policies; left out, those round each table."),
+        typer.Option(
+            "--policies", metavar="PATH", help="Directory or file of policies; left out, those round each table."
+        ),
     ] = None,
     verbose: Annotated[bool, typer.Option("--verbose", help="Name the cases that hold, too.")] = False,
 ) -> None:
@@ -135,3 +140,41 @@ def policy_publish(directory: Annotated[Path, typer.Argument(help="Directory of 
     from service.command.policy import run_publish
 
     run_publish(directory)
+
+
+@policy_app.command("new")
+@refusing
+def policy_new(
+    directory: Annotated[Path, typer.Argument(help="Directory to write the files to.")] = Path("policies"),
+    maker: Annotated[str | None, typer.Option(help="Name of the maker.")] = None,
+    name: Annotated[str | None, typer.Option(help="Short name of the coverage, such as wheel-drive.")] = None,
+    models: Annotated[str | None, typer.Option(help="Model codes with commas, such as 'QF40, QF60'.")] = None,
+    component: Annotated[str | None, typer.Option(help="The component, such as wheel_drive.")] = None,
+    months: Annotated[str | None, typer.Option(help="Months of cover from delivery.")] = None,
+    first_services: Annotated[str | None, typer.Option(help="Hours of the first services, such as '75, 400'.")] = None,
+    then_every: Annotated[str | None, typer.Option(help="Hours between services after that.")] = None,
+    free_until: Annotated[
+        str | None, typer.Option(help="Without the services: hours up to which the whole is paid.")
+    ] = None,
+    zero_at: Annotated[str | None, typer.Option(help="Without the services: hours from which nothing is paid.")] = None,
+    currency: Annotated[str | None, typer.Option(help="Currency, such as EUR.")] = None,
+    from_day: Annotated[
+        str | None, typer.Option("--from", help="First day in force, 2026-03-31; left out, today.")
+    ] = None,
+) -> None:
+    """Write a first policy of your own by ten answers: long cover on proven service, a falling share without it."""
+    from service.command.new import run_new
+
+    answers = {
+        "maker": maker,
+        "name": name,
+        "models": models,
+        "component": component,
+        "months": months,
+        "first_services": first_services,
+        "then_every": then_every,
+        "free_until": free_until,
+        "zero_at": zero_at,
+        "currency": currency,
+    }
+    run_new(directory, answers, from_day)

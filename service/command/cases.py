@@ -60,7 +60,9 @@ def _tables(files: Sequence[Path]) -> list[tuple[Path, ParsedDocument, CaseTable
         if named or (isinstance(document.tree, dict) and "cases" in document.tree):
             found.append((file, document, checked(CaseTable, document)))
     if not found:
-        raise refused(Path(", ".join(map(str, files))), "no case table is found here.", "A table has policies and cases.")
+        raise refused(
+            Path(", ".join(map(str, files))), "no case table is found here.", "A table has policies and cases."
+        )
     return found
 
 
@@ -128,9 +130,7 @@ def _run_table(
             _failure(file, document, place, case, name, result)
 
 
-def _failure(
-    file: Path, document: ParsedDocument, place: int, case: WorkedCase, name: str, result: CaseResult
-) -> None:
+def _failure(file: Path, document: ParsedDocument, place: int, case: WorkedCase, name: str, result: CaseResult) -> None:
     line = document.position(("cases", place)).line
     for text in wrapped(f"fails  {file}:{line}: {name}", width(), "", "       "):
         say(text)

@@ -16,7 +16,7 @@ from schemas.claim_file import ClaimFile, Dealer
 from schemas.decision import Decision
 from schemas.machine import Machine
 from service.claim_files import NotOnFile, OnFile, by_serial, gather
-from service.command.output import day_option, refuse, say, today, width
+from service.command.output import day_option, refuse, say, say_bytes, today, width
 from service.currencies import UnknownCurrency
 from service.policy_files import load_policies
 from service.record_files import (
@@ -32,7 +32,6 @@ from service.rendering.decision_text import decision_text
 from service.rendering.derivation_text import derivation_text
 from service.rendering.letter_text import letter_text
 from service.text_files import refused
-
 
 Record = TypeVar("Record", Machine, Dealer)
 
@@ -53,7 +52,7 @@ class Inputs:
 
 def run_decide(inputs: Inputs, decided_on: str | None, *, as_json: bool, explain: bool, letter: bool) -> None:
     """Decide, and print the decision. Raises typer.Exit for refused input."""
-    if as_json and (explain or letter) or (explain and letter):
+    if (as_json and (explain or letter)) or (explain and letter):
         refuse("--json, --explain and --letter print different things: choose one of them.")
     day = day_option(decided_on, "--decided-on") or today()
     book = load_policies(*inputs.policies).book
@@ -70,7 +69,7 @@ def run_decide(inputs: Inputs, decided_on: str | None, *, as_json: bool, explain
 def show(decision: Decision, book: PolicyBook, *, as_json: bool = False, explain: bool, letter: bool) -> None:
     """Print a decision in one of its forms."""
     if as_json:
-        say(orjson.dumps(decision.document, option=orjson.OPT_INDENT_2).decode())
+        say_bytes(orjson.dumps(decision.document, option=orjson.OPT_INDENT_2))
         return
     if letter:
         say(letter_text(decision, min(width(), 78), reply_by(decision, book)))
@@ -139,4 +138,3 @@ def _named(records: Mapping[str, Record], key: str, file: Path, what: str, claim
         message = f"claim {claim.claim} names {what} {key}, which is not in this file; it holds {some}."
         raise refused(file, message, f"Name the {what} in the claim as it is in the file, or give another file.")
     return found
-

@@ -30,7 +30,7 @@ from service.record_files import (
     read_services,
     read_tables,
 )
-from service.rendering.layout import wrapped
+from service.rendering.layout import joined, wrapped
 from service.rendering.tally import SUMS, Tally, tally_of
 from service.rendering.words import OUTCOME_WORDS, STATUS_WORDS, amount_text, reason_words
 from service.shipped import DEMO
@@ -38,6 +38,7 @@ from service.shipped import DEMO
 DECIDED_AFTER_SUBMISSION = timedelta(days=10)
 DECIDED_AFTER_FAILURE = timedelta(days=30)
 MOST_REASONS = 8
+NARROWEST_TABLE = 92  # cells; the sums of three currencies need them
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +113,10 @@ def most_telling(decisions: list[Decision]) -> Decision:
 
     def worth(decision: Decision) -> tuple[int, int, int, str]:
         fallen = any(
-            reason.policy not in (None, line.policy) for line in decision.lines for reason in line.reasons if line.policy
+            reason.policy not in (None, line.policy)
+            for line in decision.lines
+            for reason in line.reasons
+            if line.policy
         )
         prorated = any(line.share is not None and line.share not in ("0", "1") for line in decision.lines)
         kinds = {line.outcome for line in decision.lines}
@@ -132,17 +136,14 @@ def _print_tally(tally: Tally, scenario: Scenario) -> None:
         f"{tally.claims} claims on {len(on_file.machines)} machines of {len(on_file.dealers)} dealers, with {services}"
         f" service records, decided under {len(book.by_name)} versions of {len(book.versions)} coverages."
     )
-    say("\n".join(wrapped(f"Quillfen, a maker of orchard and vineyard machines that does not exist: {counts}", width())))
+    say(
+        "\n".join(wrapped(f"Quillfen, a maker of orchard and vineyard machines that does not exist: {counts}", width()))
+    )
     say()
-    named = [name for name in SUMS if any(sums.amounts[name] for sums in tally.by_outcome.values())]
-    table = _table("Lines by outcome", ("outcome", "", "lines", *(name.replace("_", " ") for name in named)))
-    last = None
-    for (outcome, currency), sums in tally.by_outcome.items():
-        amounts = [amount_text(sums.amounts[name]) if sums.amounts[name] else "–" for name in named]
-        words = OUTCOME_WORDS[outcome] if outcome != last else ""
-        table.add_row(*(Text(cell) for cell in (words, currency, str(sums.lines), *amounts)))
-        last = outcome
-    console.print(table)
+    if width() < NARROWEST_TABLE:
+        _say_sums(tally)
+    else:
+        console.print(_sums_table(tally))
     table = _table("Claims by status", ("status", "claims"))
     for status, number in tally.by_status.items():
         table.add_row(Text(STATUS_WORDS[status]), Text(str(number)))
@@ -151,6 +152,34 @@ def _print_tally(tally: Tally, scenario: Scenario) -> None:
     for code, number in tally.reasons[:MOST_REASONS]:
         table.add_row(Text(reason_words(code)), Text(str(number)))
     console.print(table)
+
+
+def _named_sums(tally: Tally) -> list[str]:
+    """Return the sums of which at least one is not nothing."""
+    return [name for name in SUMS if any(sums.amounts[name] for sums in tally.by_outcome.values())]
+
+
+def _sums_table(tally: Tally) -> Table:
+    named = _named_sums(tally)
+    table = _table("Lines by outcome", ("outcome", "", "lines", *(name.replace("_", "\n") for name in named)))
+    last = None
+    for (outcome, currency), sums in tally.by_outcome.items():
+        amounts = [amount_text(sums.amounts[name]) if sums.amounts[name] else "–" for name in named]
+        words = OUTCOME_WORDS[outcome] if outcome != last else ""
+        table.add_row(*(Text(cell) for cell in (words, currency, str(sums.lines), *amounts)))
+        last = outcome
+    return table
+
+
+def _say_sums(tally: Tally) -> None:
+    """Print the sums without a table, for a terminal that is too narrow for one."""
+    say("Lines by outcome")
+    for (outcome, currency), sums in tally.by_outcome.items():
+        named = [name for name in SUMS if sums.amounts[name]]
+        amounts = [f"{name.replace('_', ' ')} {amount_text(sums.amounts[name])}" for name in named]
+        count = f"{sums.lines} {'line' if sums.lines == 1 else 'lines'}"
+        say("\n".join(joined([f"{OUTCOME_WORDS[outcome]}, {currency}", count, *amounts], width(), "  ", "   ")))
+    say()
 
 
 def _table(title: str, columns: tuple[str, ...]) -> Table:

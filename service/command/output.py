@@ -9,8 +9,10 @@ from datetime import date, datetime
 from typing import NoReturn, ParamSpec, TypeVar
 
 import typer
+from rich.cells import cell_len
 
 from schemas.documents import Fault
+from service.rendering.layout import wrapped
 from service.text_files import InputRefused
 
 REFUSED = 2
@@ -33,6 +35,20 @@ def width() -> int:
 def say(text: str = "") -> None:
     """Print text as it is: user text is never read as markup."""
     typer.echo(text.removesuffix("\n"))
+
+
+def say_bytes(data: bytes) -> None:
+    """Print bytes as they are, such as JSON in UTF-8, whatever the terminal's own encoding."""
+    typer.echo(data)
+
+
+def to_width(text: str) -> list[str]:
+    """Return lines of text, those that are too wide wrapped under their own indentation; others stay as they are."""
+    lines = []
+    for line in text.splitlines():
+        indent = line[: len(line) - len(line.lstrip())]
+        lines += [line] if cell_len(line) <= width() else wrapped(line, width(), indent, f"{indent}  ")
+    return lines
 
 
 def complain(faults: Iterable[Fault | str]) -> None:

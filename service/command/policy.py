@@ -1,12 +1,14 @@
 """`hourmark policy`: check, show, compare and publish the versions in a directory."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
+from rules.policy_book.demands import demands_text
+from rules.policy_book.diff import diff_text
+from rules.policy_book.lint import warnings_of
 from rules.policy_book.show import terms_in_plain_english
-from service.command.output import say, width
-from service.lock_file import LOCK_NAME, NOTHING_PUBLISHED, Published, read_lock, with_versions, write_lock
-from service.policy_files import PolicyDirectory, load_policies, load_with_fall_backs, lock_files
+from service.command.output import say, to_width, width
+from service.lock_file import LOCK_NAME, Published, read_lock, with_versions, write_lock
+from service.policy_files import load_policies, load_with_fall_backs, lock_files
 from service.rendering.decision_text import short_digest
 from service.rendering.layout import wrapped
 from service.text_files import refused
@@ -23,12 +25,30 @@ def run_check(directory: Path) -> None:
         _say_wrapped(f"{name}  {policy.terms.title} ({state})")
     for file in found.passed_over:
         _say_wrapped(f"{file} says neither policy nor conventions, and was passed over.")
+    warnings = warnings_of(found.book)
+    if warnings:
+        say()
+        count = f"{len(warnings)} {'warning' if len(warnings) == 1 else 'warnings'}"
+        say(f"{count}: this may be written, and is seldom meant.")
+    for warning in warnings:
+        _say_wrapped(str(found.fault(warning.policy, warning.path, warning.message, warning.way_out)))
+    for policy in found.book.by_name.values():
+        say()
+        say("\n".join(to_width(demands_text(policy))))
 
 
 def run_show(file: Path) -> None:
     """Print a policy in plain English; raises InputRefused."""
     found, name = load_with_fall_backs(file)
-    say(terms_in_plain_english(found.book.policy(name)))
+    say("\n".join(to_width(terms_in_plain_english(found.book.policy(name)))))
+
+
+def run_diff(before: Path, after: Path) -> None:
+    """Print what changes from one policy file to another, clause by clause; raises InputRefused."""
+    old, old_name = load_with_fall_backs(before)
+    new, new_name = load_with_fall_backs(after)
+    text = diff_text(old.book.policy(old_name), new.book.policy(new_name))
+    say("\n".join(to_width(text)))
 
 
 def run_publish(directory: Path) -> None:
@@ -64,6 +84,3 @@ def _published(directory: Path) -> Published:
 
 def _say_wrapped(text: str) -> None:
     say("\n".join(wrapped(text, width(), "  ", "    ")))
-
-
-__all__ = ["NOTHING_PUBLISHED", "Iterator", "PolicyDirectory", "run_check", "run_publish", "run_show"]

@@ -10,11 +10,13 @@ from service.rendering.words import (
     OUTCOME_WORDS,
     STATE_WORDS,
     STATUS_WORDS,
+    TAKEN_FOR_NOW,
     amount_text,
     cited,
     comparison_text,
     day_text,
     inside_sentence,
+    is_only_taken,
     item_text,
     listed,
     plain,
@@ -72,6 +74,8 @@ def _head(decision: Decision, width: int) -> Iterator[str]:
     yield from wrapped(f"{STATUS_WORDS[decision.status].capitalize()}: {payout}.", width)
     if decision.payout.rates:
         yield from wrapped(f"Converted at {tidy('; '.join(decision.payout.rates))}.", width, _IN)
+    for held in decision.payout.held:
+        yield from wrapped(f"Held, and not in this sum: {tidy(held)}.", width, _IN)
 
 
 def _line(line: LineDecision, decision: Decision, width: int, shown: _Shown) -> Iterator[str]:
@@ -140,6 +144,8 @@ def _reason(reason: Reason, line: LineDecision, width: int, shown: _Shown) -> It
         text = f"Decided under {version_text(line.policy)}, not {version_text(reason.policy)}: {inside_sentence(text)}"
     elif reason.bearer is not None and _bears(line, reason.bearer):
         text += f" Borne by {BEARER_WORDS[reason.bearer]}."
+    if is_only_taken(reason, line):
+        text = f"{TAKEN_FOR_NOW}: {inside_sentence(text)}"
     if first_told != line.line:
         yield from wrapped(f"{text.removesuffix('.')}, as on line {first_told}.", width, _IN, _IN * 2)
         return
@@ -157,7 +163,9 @@ def _told(reason: Reason, short: bool = False) -> str:
     """Return the words of a reason with its clause; records are named where the facts do not."""
     words = sentence(reason.words)
     clause = f"clause {reason.clause}" if short and reason.clause is not None else cited(reason)
-    records = [record for record in reason.records if ":" not in record and all(record not in v for _, v in reason.facts)]
+    records = [
+        record for record in reason.records if ":" not in record and all(record not in v for _, v in reason.facts)
+    ]
     records = [record for record in records if record not in words]
     if clause:
         words = f"{words.removesuffix('.')} ({clause})."
@@ -173,7 +181,10 @@ def facts_of(reason: Reason, line: LineDecision) -> list[str]:
 
 
 def _comparison(reason: Reason) -> list[str]:
-    return [] if reason.comparison is None else [comparison_text(reason.comparison)]
+    """Return the comparison; that a share is below the whole is said by the share itself."""
+    if reason.comparison is None or reason.comparison.quantity == "paid share":
+        return []
+    return [comparison_text(reason.comparison)]
 
 
 def worked_out(line: LineDecision, width: int) -> Iterator[str]:
@@ -216,12 +227,16 @@ def _claim_level(decision: Decision, width: int) -> Iterator[str]:
     yield ""
     for proposal in decision.proposals:
         records = f" ({', '.join(proposal.records)})" if proposal.records else ""
-        words = f"Proposed to a person: {plain(proposal.kind)} from {proposal.from_whom}: {tidy(proposal.words)}{records}."
+        words = (
+            f"Proposed to a person: {plain(proposal.kind)} from {proposal.from_whom}: {tidy(proposal.words)}{records}."
+        )
         yield from wrapped(words, width, "", _IN)
     versions = [version_text(name) for name, _ in decision.digests.policies]
     if versions:
         yield from wrapped(f"Looked at: {listed(versions)}.", width, "", _IN)
-    digests = f"claim file {short_digest(decision.digests.claim_file)}, outcome {short_digest(decision.digests.outcome)}"
+    digests = (
+        f"claim file {short_digest(decision.digests.claim_file)}, outcome {short_digest(decision.digests.outcome)}"
+    )
     yield from wrapped(f"Decided by {decision.engine}; {digests}.", width, "", _IN)
 
 

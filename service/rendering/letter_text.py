@@ -14,12 +14,14 @@ from service.rendering.words import (
     OUTCOME_WORDS,
     SERVICE_CODES,
     STATUS_WORDS,
+    TAKEN_FOR_NOW,
     amount_text,
     cited,
     comparison_text,
     day_text,
     hours_listed,
     inside_sentence,
+    is_only_taken,
     item_text,
     listed,
     sentence,
@@ -30,7 +32,9 @@ from service.rendering.words import (
 _IN = "  "
 _HOUR_RANGE = re.compile(r"\s*\([\d,.]+ ?(?: h)?\s*(?:–|-|to)\s*[\d,.]+ h\)")
 _DAY_RANGE = re.compile(r"\s*\(\d{1,2} \w+ \d{4} (?:to|–) \d{1,2} \w+ \d{4}\)")
-_SERVICES = re.compile(r"(?P<start>.*?)(?P<what>the .+? services) due at (?P<points>.+?) were done in time, their records$")
+_SERVICES = re.compile(
+    r"(?P<start>.*?)(?P<what>the .+? services) due at (?P<points>.+?) were done in time, their records$"
+)
 _QUESTION = re.compile(r"records of (?P<what>the .+? services)(?: due at (?P<points>.+))?$")
 _DESK_ONLY = frozenset(("window_open", "service_early", "records_open", "papers_came_later", "reading_inferred"))
 _TOLD_FACTS = frozenset(("records complete from",))
@@ -79,6 +83,8 @@ def _opening(decision: Decision, width: int) -> Iterator[str]:
     yield from wrapped(f"Your claim {status}. {pays}{more}.", width)
     if decision.payout.rates:
         yield from wrapped(f"Converted at {tidy('; '.join(decision.payout.rates))}.", width)
+    for held in decision.payout.held:
+        yield from wrapped(f"Not yet paid: {tidy(held)}.", width)
 
 
 def _line(
@@ -92,7 +98,8 @@ def _line(
         text = _reason(reason, line)
         first = told.setdefault(text, line.line)
         if first != line.line:
-            text = f"{sentence(reason.words).removesuffix('.')}, as on line {first}."
+            words = f"{sentence(reason.words).removesuffix('.')}, as on line {first}."
+            text = f"{TAKEN_FOR_NOW}: {inside_sentence(words)}." if is_only_taken(reason, line) else words
         yield from wrapped(text, width, _IN, _IN * 2)
     for note in line.notes:
         if note.code not in _DESK_ONLY:
@@ -101,7 +108,13 @@ def _line(
     asked = any(question.asks == "dealer" and line.line in question.lines for question in decision.questions)
     for remedy in decision.remedies:
         if remedy.line == line.line and not asked:
-            yield from wrapped(remedy_sentence(remedy, reply_by), width, _IN)
+            text = remedy_sentence(remedy, reply_by)
+            first = told.setdefault(text, line.line)
+            yield from wrapped(
+                text if first == line.line else f"What may be sent for line {first} counts for this line, too.",
+                width,
+                _IN,
+            )
 
 
 def _money(line: LineDecision) -> str:
@@ -131,11 +144,13 @@ def _reason(reason: Reason, line: LineDecision) -> str:
         words = without_windows(sentence(reason.words)).removesuffix(".")
         said = {"item", "component", "fact"}
         told = [f"{name}: {without_windows(value)}" for name, value in reason.facts if name not in said]
-        if reason.comparison is not None:
+        if reason.comparison is not None and reason.comparison.quantity != "paid share":
             told.append(comparison_text(reason.comparison))
     text = f"{words} ({clause})" if clause else words
     if reason.policy not in (None, line.policy) and line.policy is not None:
         text = f"Decided under {version_text(line.policy)}, not {version_text(reason.policy)}: {inside_sentence(text)}"
+    if is_only_taken(reason, line):
+        text = f"{TAKEN_FOR_NOW}: {inside_sentence(text)}"
     return f"{text}. {'; '.join(sentence(fact).removesuffix('.') for fact in told)}{'.' if told else ''}".rstrip()
 
 
@@ -177,4 +192,3 @@ def question_sentence(question: Question) -> str:
     by = f", by {day_text(question.answer_by)}" if question.answer_by else ""
     lines = "line" if len(question.lines) == 1 else "lines"
     return f"{words}{by} ({lines} {listed(list(question.lines))})."
-

@@ -42,12 +42,21 @@ SERVICE_CODES: Final = frozenset(
     ("service_missed", "service_late", "service_fluid_not_approved", "service_by_other_hands", "coverage_not_activated")
 )
 
+TAKEN_FOR_NOW: Final = "Not decided yet, and only taken for now"
+
 _LEADING_ZERO = re.compile(
     r"\b0(\d (?:January|February|March|April|May|June|July|August|September|October|November|December) )"
 )
 _NEW_SENTENCE = re.compile(r"(?<=[a-z]\. )[a-z]")
 _SIGNS = {"<=": "is at most", "<": "is below", ">": "is above", ">=": "is at least", "==": "is", "!=": "is not"}
-_DAY_SIGNS = {"<=": "is not after", "<": "is before", ">": "is after", ">=": "is not before", "==": "is", "!=": "is not"}
+_DAY_SIGNS = {
+    "<=": "is not after",
+    "<": "is before",
+    ">": "is after",
+    ">=": "is not before",
+    "==": "is",
+    "!=": "is not",
+}
 _HOURS = re.compile(r"\d[\d,]*(?:\.\d+)? h")
 
 
@@ -113,6 +122,13 @@ def _value(text: str, unit: str) -> str:
         hours = f"{Decimal(text):,.2f}"
         return f"{hours[:-1] if hours.endswith('0') else hours} h"
     return f"{text} months" if unit == "months" else text
+
+
+def is_only_taken(reason: Reason, line: LineDecision) -> bool:
+    """Return whether a reason of an open line holds only until the fact is known; it must not read as a finding."""
+    if not line.open or line.outcome not in ("need_info", "refer"):
+        return False
+    return reason.code.startswith("prorated") or (reason.code in KINDS and KINDS[reason.code].effect == "deny")
 
 
 def item_text(line: LineDecision) -> str:

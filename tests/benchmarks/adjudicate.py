@@ -12,6 +12,7 @@ import resource
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
@@ -112,7 +113,7 @@ class HostAdjudicator(Adjudicator):
         if host is None:
             catch_all = {"all": [{"any": {"$ex": {"k": 1}}}, {"never": {"_never_": 1}}], "run": "never"}
             host = self._hosts[policy.digest] = _HostActions(
-                {policy.digest: {**policy.ruleset, "catch_all": catch_all}}
+                {policy.digest: deepcopy({**policy.ruleset, "catch_all": catch_all})}
             )
         host.fired, host.derive = [], derive
         self._number += 1

@@ -96,7 +96,8 @@ def judge_duty(
         (p.state == "late" or (p.state == "missed" and p.cured))
         and p.record is not None
         and days.get(p.record, 0) >= symptom.on.toordinal()
-        for p in points
+        and _cures(asking, duty, p, visits)
+        for p in _judged(duty, points)
     )
     return result
 
@@ -128,28 +129,31 @@ def refusal(asking: Asking, name: str, duty: ServiceDuty, record: ServiceRecord)
         return ""
     if not record.fluids:
         return "" if given.yes(f"fluid:{record.record}") else "wrong_fluid"
-    for used in record.fluids:
-        if not _approved(used.fluid, duty.fluid, record, asking):
-            return "wrong_fluid"
+    lists = {used.fluid: _lists_of(used.fluid, duty.fluid, record, asking) for used in record.fluids}
+    ours = [fluid for fluid in lists if duty.fluid.fluids in lists[fluid]]
+    if not ours or not all(lists.values()):
+        return "wrong_fluid"
     least = duty.fluid.at_least_litres
-    litres = sum((u.litres for u in record.fluids if u.litres is not None), Decimal(0))
+    litres = sum((u.litres for u in record.fluids if u.litres is not None and u.fluid in ours), Decimal(0))
     if least is not None and litres < least and not given.yes(f"litres:{record.record}"):
         return "unproven"
     return ""
 
 
-def _approved(fluid: str, rule: FluidList, record: ServiceRecord, asking: Asking) -> bool:
+def _lists_of(fluid: str, rule: FluidList, record: ServiceRecord, asking: Asking) -> set[str]:
+    """Return the lists a fluid stood on when it was used, the grace of ``rule`` included."""
+    found: set[str] = set()
     for table in asking.claim_file.tables:
         for row in table.rows if isinstance(table, FluidTable) else ():
-            if row.fluid != fluid or row.on_list != rule.fluids or record.on < row.from_:
+            if row.fluid != fluid or record.on < row.from_:
                 continue
             clamped = asking.conventions.model_copy(update={"month_end": "clamp_from_start"})
             until = row.until
             if until is not None and rule.grace is not None:
                 until = span_on(until, rule.grace, clamped)
             if until is None or record.on <= until:
-                return True
-    return False
+                found.add(row.on_list)
+    return found
 
 
 def _absent(asking: Asking, name: str, plan: Plan, key: str, point: Point, day: int) -> str:
@@ -206,11 +210,9 @@ def _not_done(asking: Asking, plan: Plan, point: Point) -> bool:
 def _breaches(
     asking: Asking, duty: ServiceDuty, points: list[Point], visits: list[Visit], refused: list[tuple[Visit, str]]
 ) -> list[str]:
-    settled = [n for n, p in enumerate(points) if p.state != "open"]
-    judged = settled[-1:] if duty.judged == "last_closed_window" else settled
     codes: list[str] = []
-    for n in judged:
-        point = points[n]
+    for point in _judged(duty, points):
+        n = points.index(point)
         if point.state not in ("missed", "late"):
             continue
         served = point.state == "late" or point.cured
@@ -223,6 +225,11 @@ def _breaches(
         meant = [why for visit, why in refused if _meant_for(duty, point, before, visit)]
         codes.append(meant[0] if meant else point.state)
     return sorted(set(codes))
+
+
+def _judged(duty: ServiceDuty, points: list[Point]) -> list[Point]:
+    settled = [p for p in points if p.state != "open"]
+    return settled[-1:] if duty.judged == "last_closed_window" else settled
 
 
 def _meant_for(duty: ServiceDuty, point: Point, before: Point | None, visit: Visit) -> bool:

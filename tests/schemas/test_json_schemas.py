@@ -15,14 +15,15 @@ from rules.cases.run import CaseRunner
 from rules.decision.assemble import decision_document
 from schemas.cases import CaseTable
 from schemas.documents import parse_document, validated
-from schemas.json_schemas import DIALECT, DOCUMENTS, json_schema_of
+from schemas.json_schemas import DIALECT, DOCUMENTS, json_schema_of, schema_files
+from schemas.schema_words import WORDS
 from service.policy_files import read_policy_source
 from tests.rules.policy_book.examples import CONVENTIONS, FULL, SHORT, merged, tree_of
-from tests.schemas.write_json_schemas import SCHEMAS, write
 
 pytestmark = pytest.mark.fast
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
+SCHEMAS = Path(__file__).parents[2] / "schemas" / "json"
 BY_FILE_NAME = {
     "machines.json": "machine",
     "services.json": "service-record",
@@ -64,12 +65,11 @@ SHIPPED = list(shipped())
 @pytest.mark.parametrize("name", DOCUMENTS)
 def test_the_schema_on_file_is_in_step_with_the_model(name: str) -> None:
     on_file = json.loads((SCHEMAS / f"{name}.schema.json").read_text(encoding="utf-8"))
-    assert on_file == json_schema_of(name), "the models changed: run python -m tests.schemas.write_json_schemas"
+    assert on_file == json_schema_of(name), "the models changed: run hourmark schemas schemas/json --write"
 
 
-def test_no_other_schema_is_on_file(tmp_path: Path) -> None:
-    write(tmp_path)
-    assert sorted(p.name for p in SCHEMAS.iterdir()) == sorted(p.name for p in tmp_path.iterdir())
+def test_no_other_schema_is_on_file() -> None:
+    assert {p.name: p.read_text(encoding="utf-8") for p in SCHEMAS.iterdir()} == schema_files()
 
 
 @pytest.mark.parametrize("name", DOCUMENTS)
@@ -112,15 +112,27 @@ def test_an_editor_sees_what_is_plainly_wrong(change: dict[str, Any], place: str
     assert any(fault.startswith(place) for fault in found), found
 
 
-def test_an_editor_is_told_what_a_key_means() -> None:
-    """Every key of a policy and of conventions, wherever a model of ours stands, says what it is or leads to one."""
+@pytest.mark.parametrize("name", ["policy", "conventions"])
+def test_an_editor_is_told_what_each_key_means(name: str) -> None:
+    schema = json_schema_of(name)
+    models = {"": schema, **schema["$defs"]}
+    silent = []
+    for model, definition in models.items():
+        whole = definition if "properties" in definition else definition["anyOf"][1]
+        for key, value in whole["properties"].items():
+            if not value.get("description") and "$ref" not in value:
+                silent.append(f"{model}.{key}")
+    assert silent == []
+    assert all(definition.get("description") for definition in models.values())
+
+
+def test_no_words_are_kept_for_a_key_that_is_gone() -> None:
+    keys = set()
     for name in ("policy", "conventions"):
-        schema = json_schema_of(name)
-        for model, definition in schema["$defs"].items():
-            plain = definition.get("anyOf", [{}, definition])[1] if "properties" not in definition else definition
-            assert definition.get("description") or len(plain["properties"]) == 1, model
-        for key, value in schema["properties"].items():
-            assert value.get("description") or "$ref" in value, f"{name}.{key} has no description"
+        for model, definition in json_schema_of(name)["$defs"].items():
+            whole = definition if "properties" in definition else definition["anyOf"][1]
+            keys |= set(whole["properties"]) | {f"{model}.{key}" for key in whole["properties"]}
+    assert set(WORDS) - keys == set()
 
 
 def test_conventions_and_their_faults() -> None:

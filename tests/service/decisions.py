@@ -130,7 +130,15 @@ WAITING = LineDecision(
     open=Decimal("460.00"),
     reasons=(
         Reason(
-            "fact_open", None, None, None, "Open: records; the maker pays 690.00 EUR now.", (("fact", "k"),), (), None, None
+            "fact_open",
+            None,
+            None,
+            None,
+            "Open: records; the maker pays 690.00 EUR now.",
+            (("fact", "k"),),
+            (),
+            None,
+            None,
         ),
     ),
     notes=(Reason("window_open", None, None, None, "Due at 1,440.0 h (1,392.0–1,488.0 h).", (), (), None, None),),
@@ -160,7 +168,9 @@ DECISION = Decision(
     ),
     firings=(
         Firing(
-            "orchard-drive@2", "service_missed services.drive_oil", ("d=drive_oil g=0 k=due s=missed", "k=line item=parts")
+            "orchard-drive@2",
+            "service_missed services.drive_oil",
+            ("d=drive_oil g=0 k=due s=missed", "k=line item=parts"),
         ),
     ),
     remedies=(
@@ -192,7 +202,7 @@ drive   hydrostatic drive (parts, left wheel drive)                             
      1,500.0 h is above 528.0 h (hours at failure after the window)
   The paid share has fallen with use or age (clause 4.3: “The whole to 900 h, then in proportion.”).
     Borne by the owner.
-     machine hours: 1,500: (2,400 − 1,500) ÷ (2,400 − 900) = 3/5     3/5 is below 1 (paid share)
+     machine hours: 1,500: (2,400 − 1,500) ÷ (2,400 − 900) = 3/5
   How it was worked out
      claimed: 1,000.00 dealer net × 1.15 handling                                              1,150.00
      × 3/5 share (clause 4.3): (2,400 − 1,500) ÷ (2,400 − 900)                 −460.00 owner     690.00

@@ -49,7 +49,7 @@ def test_json_is_the_decision_document() -> None:
         "trip": ("deny", "0.00"),
         "work": ("pay_part", "247.00"),
     }
-    assert document["payout"] == {"currency": "EUR", "amount": "937.00", "rates": []}
+    assert (document["payout"]["currency"], document["payout"]["amount"]) == ("EUR", "937.00")
     assert document["digests"]["outcome"].startswith("sha256:")
 
 
@@ -68,7 +68,10 @@ def test_letter_asks_for_records_without_windows() -> None:
     text = flat(out)
     assert code == 0
     # 20 February 2027 and 30 days to answer: 22 March 2027.
-    assert "If the drive oil services due at 480, 960 and 1,440 h were done in time, send their records by 22 March" in text
+    assert (
+        "If the drive oil services due at 480, 960 and 1,440 h were done in time, send their records by 22 March"
+        in text
+    )
     for bound in ("432", "528", "912", "1,008", "1,392", "1,488", "S-118"):
         assert bound not in text, bound
 
@@ -84,7 +87,8 @@ def test_one_claim_of_a_list_is_chosen_by_its_id(tmp_path: Path) -> None:
     code, out, _ = run(*DECIDE, "--json")
     claim = (
         '{"claim": "C-1", "serial": "QF60-771", "dealer": "D-04", "currency": "EUR", "failed_on": "2026-06-01",'
-        ' "reading": "90", "lines": [{"line": "a", "item": "parts", "component": "wheel_drive", "net": "100.00"}]}'
+        ' "reading": "90", "lines": [{"line": "a", "item": "parts", "part_number": "P-200", "component": "wheel_drive",'
+        ' "net": "20.00"}]}'
     )
     listed = tmp_path / "claims.json"
     listed.write_text(f"[{claim}, {claim.replace('C-1', 'C-2')}]")
@@ -93,8 +97,8 @@ def test_one_claim_of_a_list_is_chosen_by_its_id(tmp_path: Path) -> None:
     assert (code, out) == (2, "")
     assert f"{listed}:1: this file holds 2 of them. Say which claim with --claim: C-1, C-2." in err
     code, out, err = run(*arguments, "--claim", "C-2", "--json")
-    # 100.00 × 1.15 = 115.00; at 90 h the window of the 80 h service (72 to 88 h) is met at 79 h.
-    assert (code, json.loads(out)["claim"], json.loads(out)["payout"]["amount"]) == (0, "C-2", "115.00")
+    # 20.00 × 1.15 = 23.00; at 90 h the window of the 80 h service (72 to 88 h) is met at 79 h.
+    assert (code, json.loads(out)["claim"], json.loads(out)["payout"]["amount"]) == (0, "C-2", "23.00")
     code, out, err = run(*arguments, "--claim", "C-9")
     assert (code, out) == (2, "")
     assert "claim C-9 is not in this file. It holds C-1, C-2." in err
@@ -129,11 +133,13 @@ def test_refused_input_is_told_with_the_way_out(change: tuple[object, object], m
 
 def test_a_claim_with_faults_lists_each_with_its_line(tmp_path: Path) -> None:
     broken = tmp_path / "claim.yaml"
-    broken.write_text(CLAIM.read_text().replace("failed_on: 2027-02-01", "failed_on: 2027-02-31").replace("cause:", "cuase:"))
+    broken.write_text(
+        CLAIM.read_text().replace("failed_on: 2027-02-01", "failed_on: 2027-02-31").replace("cause:", "cuase:")
+    )
     code, _, err = run("decide", broken, *DECIDE[2:])
     assert code == 2
     assert f"{broken}:5: failed_on:" in err
-    assert f'{broken}:9: "cuase" is not a key here. Did you mean "cause"?' in err
+    assert f'{broken}:9:1: "cuase" is not a key here. Did you mean "cause"?' in err
     assert "2 faults; nothing was done." in err
 
 
@@ -169,6 +175,13 @@ def test_output_survives_a_terminal_without_the_signs() -> None:
     done = process(*DECIDE, PYTHONIOENCODING="ascii", NO_COLOR="1")
     assert (done.returncode, done.stderr) == (0, "")
     assert "paid in part" in done.stdout
+
+
+def test_json_stays_json_whatever_the_encoding_of_the_terminal() -> None:
+    done = process(*DECIDE, "--json", PYTHONIOENCODING="ascii")
+    assert done.returncode == 0
+    facts = [reason["facts"] for line in json.loads(done.stdout)["lines"] for reason in line["reasons"]]
+    assert "(432.0–528.0 h)" in str(facts)
 
 
 @pytest.mark.parametrize("columns", ["40", "72"])

@@ -47,7 +47,9 @@ def test_short_parts_stand_side_by_side_while_they_fit() -> None:
 
 def test_user_text_is_never_read_as_markup() -> None:
     line = replace(DRIVE, text="[bold]x[/bold] [/] [link=a]")
-    assert "[bold]x[/bold] [/] [link=a] (parts, left wheel drive)" in decision_text(replace(DECISION, lines=(line,)), 120)
+    assert "[bold]x[/bold] [/] [link=a] (parts, left wheel drive)" in decision_text(
+        replace(DECISION, lines=(line,)), 120
+    )
 
 
 def test_words_are_the_same_at_every_width() -> None:
@@ -72,6 +74,30 @@ def test_letter_says_who_pays_what() -> None:
     assert "60.00 is yours to bear and may not be billed to the owner." in text
     assert "460.00 is open and may not be billed to the owner until it is decided." in text
     assert "We pay you 1,380.00 EUR for now." in text
+
+
+def test_a_sum_without_a_rate_is_told_as_held() -> None:
+    held = replace(DECISION.payout, held=("60.00 USD: no exchange rate to EUR is on file for 01 March 2027",))
+    decision = replace(DECISION, payout=held)
+    words = "60.00 USD: no exchange rate to EUR is on file for 1 March 2027."
+    assert f"Held, and not in this sum: {words}" in flat(decision_text(decision))
+    assert f"Not yet paid: {words}" in flat(letter_text(decision))
+
+
+def test_what_may_be_sent_for_two_lines_is_asked_for_once() -> None:
+    lines = (DRIVE, replace(DRIVE, line="pump"))
+    remedies = (DECISION.remedies[0], replace(DECISION.remedies[0], line="pump"))
+    text = flat(letter_text(replace(DECISION, lines=lines, remedies=remedies, questions=())))
+    assert text.count("If the drive oil services due at 480 and 960 h were done in time") == 1
+    assert "What may be sent for line drive counts for this line, too." in text
+
+
+def test_what_is_not_decided_yet_never_reads_as_a_finding() -> None:
+    line = replace(DECISION.lines[2], reasons=(*DRIVE.reasons, DECISION.lines[1].reasons[1]))
+    decision = replace(DECISION, lines=(line,))
+    for text in (flat(decision_text(decision)), flat(letter_text(decision))):
+        assert text.count("Not decided yet, and only taken for now: ") == 3
+        assert "Decided under" not in text
 
 
 def test_letter_asks_what_is_open_with_its_day() -> None:

@@ -106,14 +106,8 @@ def test_a_retrofit_kit_without_its_term_and_schedule_does_not_load() -> None:
             "not both",
         ),
         ({"links": []}, "links names none"),
-        ({"activates": True}, "activates goes with one-off points alone"),
     ],
 )
 def test_clauses_that_contradict_themselves_are_refused_with_the_way_out(changed: dict[str, Any], words: str) -> None:
     with pytest.raises(ValidationError, match=words):
         duty(**changed)
-
-
-def test_several_one_off_points_may_activate_a_coverage() -> None:
-    terms = duty(activates=True, due={"at_hours": [8, 24, 40]}, window={"hours": {"early": 4, "late": 4}})
-    assert [str(point.at) for point in terms.due.at_hours] == ["8", "24", "40"]

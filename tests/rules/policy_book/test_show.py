@@ -214,6 +214,18 @@ def _said() -> tuple[tuple[str, list[tuple[Field, Any, CoveragePolicy, str]]], .
     return tuple(found)
 
 
+def changed_policies() -> Iterator[tuple[CoveragePolicy, CoveragePolicy]]:
+    """Yield each variant of the full policy with each change of one field of it."""
+    for change, (_, changes) in zip(VARIANTS, _said(), strict=True):
+        document = policy(change, FULL)
+        yield from ((document, changed) for _, _, changed, _ in changes)
+
+
+def changed_conventions() -> Iterator[tuple[Conventions, Conventions]]:
+    for document in (conventions(), conventions(ROUNDED)):
+        yield from ((document, changed) for _, _, changed in _changes(document) if isinstance(changed, Conventions))
+
+
 def test_every_field_of_every_policy_model_changes_the_text() -> None:
     exercised: set[Field] = set()
     for before, changes in _said():
@@ -263,7 +275,7 @@ WORDS = [  # worked by hand from the terms in examples.py
     ("pays.parts", "Parts: 50 % of the dealer's net price plus 15 % handling. It is paid for 30 months only"),
     ("pays.travel", "0.60 EUR per unit of distance (km or mile, as claimed), up to 100 units."),
     ("pays.either_or", "From 24 months on, only parts or labour is paid: the higher of the two sums."),
-    ("exclusions[1]", "The filter are consumed and are not paid, not even when a covered failure ruined them."),
+    ("exclusions[1]", "Not paid as consumables, not even when a covered failure ruined them: filter."),
     ("exclusions[2]", "A failure caused by collision or flood is not covered."),
     ("deductible", "The owner bears 100 EUR of each claim, spread over its payable lines."),
     ("caps[0]", "For parts on the pump, at most 9,000 EUR is paid over any one claim"),

@@ -1,0 +1,210 @@
+"""Two policy versions side by side, clause by clause: what changed, in the words in which the terms are shown.
+
+A change of one key is told by the sentences that it alters. Clauses of a list (carve-outs, exclusions, caps) are the
+same clause when they carry the same number, or say the same under another number; services and items go by name.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from rules.plain import day_text
+from rules.policy_book.compiled import CompiledPolicy, each_clause
+from rules.policy_book.convention_words import convention_sentences
+from rules.policy_book.term_words import applies_to_sentences, in_force_words
+from rules.policy_book.values import listed
+from rules.policy_book.wording import clause_sentences
+from schemas.conventions import Conventions
+from schemas.policy.clause import Clause
+from schemas.policy.document import CoveragePolicy
+from schemas.policy.term import AppliesTo, CarveOut
+
+NOTHING = "nothing"
+HEAD = (  # keys that stand under no clause, in the order of the document
+    "policy",
+    "version",
+    "title",
+    "layer",
+    "conventions",
+    "currency",
+    "in_force",
+    "supersedes",
+    "extends_earlier",
+    "source",
+    "owner_class",
+)
+LISTS = ("carve_outs", "exclusions", "caps")
+
+
+@dataclass(frozen=True, slots=True)
+class ClauseChange:
+    """One difference: the clause's number on either side (None where there is none), field path, and both in words."""
+
+    clause_before: str | None
+    clause_after: str | None
+    path: str
+    before: str
+    after: str
+
+
+def diff_policies(before: CompiledPolicy, after: CompiledPolicy) -> tuple[ClauseChange, ...]:
+    """Return every difference between two versions, of one policy or of two, their conventions included.
+
+    Empty exactly when terms and conventions are the same.
+    """
+    changes = [*_head(before.terms, after.terms), *_clauses(before.terms, after.terms)]
+    return (*changes, *_conventions(before.conventions, after.conventions))
+
+
+def diff_text(before: CompiledPolicy, after: CompiledPolicy) -> str:
+    """Return the differences as text, two lines a change."""
+    changes = diff_policies(before, after)
+    lines = [f"{before.name} and {after.name}: {_counted(len(changes))}"]
+    for change in changes:
+        numbers = [n for n in (change.clause_before, change.clause_after) if n is not None]
+        clause = f"clause {' and '.join(dict.fromkeys(numbers))}, " if numbers else ""
+        lines += ["", f"{clause}{change.path}", f"  before: {change.before}", f"  after:  {change.after}"]
+    return "\n".join([*lines, ""])
+
+
+def _counted(number: int) -> str:
+    return "no difference" if number == 0 else "1 difference" if number == 1 else f"{number} differences"
+
+
+def _head(before: CoveragePolicy, after: CoveragePolicy) -> Iterator[ClauseChange]:
+    for name in HEAD:
+        old, new = getattr(before, name), getattr(after, name)
+        if old != new:
+            yield ClauseChange(None, None, name, _head_words(name, old), _head_words(name, new))
+
+
+def _head_words(name: str, value: Any) -> str:
+    if value is None or value == ():
+        return NOTHING
+    match name:
+        case "in_force":
+            return in_force_words(value)
+        case "supersedes":
+            return listed(f"version {number}" for number in value)
+        case "extends_earlier":
+            return f"machines whose term started on or after {day_text(value.started_from)} get the better version"
+        case "source":
+            return f"{value.document}, edition {value.edition}"
+        case _:
+            return str(value)
+
+
+Paired = tuple[str, Any, Any]  # path, the clause before, the clause after; one of the two may be None
+
+
+def _clauses(before: CoveragePolicy, after: CoveragePolicy) -> Iterator[ClauseChange]:
+    pairs = _pairs(_models(before), _models(after))
+    for path, old, new in pairs:
+        if old == new and before.currency == after.currency:
+            continue
+        if old is None or new is None or type(old) is not type(new) or isinstance(old, CarveOut):
+            yield from _whole(path, old, new, before, after)
+        else:
+            yield from _fields(path, old, new, before, after)
+    for name in LISTS:
+        kept = [(old, new) for path, old, new in pairs if path.startswith(f"{name}[") and old and new]
+        new_order = [new for clause in getattr(after, name) for _, new in kept if new is clause]
+        if [new for _, new in kept] != new_order:
+            orders = ([old.clause for old, _ in kept], [new.clause for new in new_order])
+            yield ClauseChange(None, None, name, *(f"in the order {listed(order)}" for order in orders))
+
+
+def _models(terms: CoveragePolicy) -> dict[str, Clause | AppliesTo]:
+    """Return every clause by its path; applies_to as the model it is."""
+    return {path: terms.applies_to if path == "applies_to" else clause for path, clause in each_clause(terms)}
+
+
+def _pairs(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[Paired]:
+    """Return the clauses that belong together, in the order of the document."""
+    pairs: list[Paired] = []
+    for path in (*before, *(path for path in after if path not in before)):
+        if path.partition("[")[0] not in LISTS:
+            pairs.append((path, before.get(path), after.get(path)))
+    for name in LISTS:
+        old = {p: c for p, c in before.items() if p.startswith(f"{name}[")}
+        new = {p: c for p, c in after.items() if p.startswith(f"{name}[")}
+        for alike in (_same_number, _same_words):
+            for path in list(old):
+                match = next((p for p in new if alike(old[path], new[p])), None)
+                if match is not None:
+                    pairs.append((path, old.pop(path), new.pop(match)))
+        pairs.sort(key=lambda pair: list(before).index(pair[0]) if pair[0] in before else len(before))
+        pairs += [(path, clause, None) for path, clause in old.items()]
+        pairs += [(path, None, clause) for path, clause in new.items()]
+    return pairs
+
+
+def _same_number(one: Clause, other: Clause) -> bool:
+    return one.clause == other.clause
+
+
+def _same_words(one: Clause, other: Clause) -> bool:
+    return one.model_copy(update={"clause": other.clause}) == other
+
+
+def _whole(path: str, old: Any, new: Any, before: CoveragePolicy, after: CoveragePolicy) -> Iterator[ClauseChange]:
+    if old == new:
+        return
+    numbers = (None if old is None else old.clause, None if new is None else new.clause)
+    words = [
+        NOTHING if clause is None else " ".join([*_sentences(path, clause, terms), *_quoted(clause)])
+        for clause, terms in ((old, before), (new, after))
+    ]
+    if words[0] == words[1]:  # the number alone changed
+        words = [f"clause {numbers[0]}", f"clause {numbers[1]}"]
+    yield ClauseChange(*numbers, path, *words)
+
+
+def _fields(path: str, old: Any, new: Any, before: CoveragePolicy, after: CoveragePolicy) -> Iterator[ClauseChange]:
+    """Tell two clauses of one kind apart key by key."""
+    said = _sentences(path, old, before)
+    for name, info in type(old).model_fields.items():
+        value = getattr(new, name)
+        if value == getattr(old, name):
+            continue
+        if name == "clause":
+            words = (f"clause {old.clause}", f"clause {new.clause}")
+        elif name == "text":
+            words = (" ".join(_quoted(old)) or NOTHING, " ".join(_quoted(new)) or NOTHING)
+        else:
+            words = _told(said, _sentences(path, old.model_copy(update={name: value}), before))
+            if words == (NOTHING, NOTHING):  # two keys that only speak together
+                words = _told(said, _sentences(path, new, after))
+        yield ClauseChange(old.clause, new.clause, f"{path}.{info.alias or name}", *words)
+
+
+def _sentences(path: str, clause: Any, terms: CoveragePolicy) -> list[str]:
+    if isinstance(clause, AppliesTo):
+        return list(applies_to_sentences(clause))
+    return list(clause_sentences(path, clause, terms))
+
+
+def _quoted(clause: Any) -> list[str]:
+    text = getattr(clause, "text", None)
+    return [] if text is None else [f'"{text}"']
+
+
+def _told(before: Sequence[str], after: Sequence[str]) -> tuple[str, str]:
+    """Return the sentences that stand on one side only."""
+    old = " ".join(words for words in before if words not in after)
+    new = " ".join(words for words in after if words not in before)
+    return old or NOTHING, new or NOTHING
+
+
+def _conventions(old: Conventions, new: Conventions) -> Iterator[ClauseChange]:
+    said = list(convention_sentences(old))
+    for name in type(old).model_fields:
+        value = getattr(new, name)
+        if value == getattr(old, name):
+            continue
+        if name in ("conventions", "version", "title"):
+            words = (str(getattr(old, name)), str(value))
+        else:
+            changed = old.model_copy(update={name: value})
+            words = _told(said, list(convention_sentences(changed)))
+        yield ClauseChange(None, None, f"conventions.{name}", *words)

@@ -1,0 +1,142 @@
+"""Clauses that nothing can reach: components outside the policy, carve-outs in a shadow, fall-backs for others."""
+
+from collections.abc import Iterator
+
+from rules.policy_book.book import PolicyBook
+from rules.policy_book.book_checks import fall_back_paths
+from rules.policy_book.compiled import CompiledPolicy
+from rules.policy_book.values import listed, plain
+from rules.policy_book.warning import PolicyWarning
+from schemas.policy.document import CoveragePolicy
+from schemas.policy.exclusions import Consumables, WearItems
+from schemas.policy.term import AppliesTo
+
+
+def reach_warnings(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarning]:
+    yield from _components(policy)
+    yield from _shadowed(policy)
+    yield from _fall_backs(policy, book)
+
+
+def _named(terms: CoveragePolicy) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Yield every place that names components, carve-outs apart."""
+    for index, exclusion in enumerate(terms.exclusions):
+        if isinstance(exclusion, WearItems):
+            yield f"exclusions[{index}].wear", exclusion.wear
+        if isinstance(exclusion, Consumables):
+            yield f"exclusions[{index}].consumables", exclusion.consumables
+    for name, duty in terms.services.items():
+        yield f"services.{name}.links", duty.links
+    for index, cap in enumerate(terms.caps):
+        if cap.components != "all":
+            yield f"caps[{index}].components", cap.components
+
+
+def _components(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
+    terms = policy.terms
+    carved = [(f"carve_outs[{i}].components", carve_out.components) for i, carve_out in enumerate(terms.carve_outs)]
+    never = {component for carve_out in terms.carve_outs if carve_out.never for component in carve_out.components}
+    for path, components in (*carved, *_named(terms)):
+        outside = [c for c in components if not reaches(terms.applies_to, c)]
+        if outside:
+            yield PolicyWarning(
+                policy.name,
+                path,
+                "component_out_of_reach",
+                f"the {listed(map(plain, outside))} {_is(outside)} named here, but applies_to does not reach"
+                f" {'it' if len(outside) == 1 else 'them'}.",
+                "Correct the name, or take it off.",
+            )
+    for path, components in _named(terms):
+        uncovered = [c for c in components if c in never]
+        if uncovered:
+            yield PolicyWarning(
+                policy.name,
+                path,
+                "component_never_covered",
+                f"the {listed(map(plain, uncovered))} {_is(uncovered)} never covered by a carve-out, so that this"
+                " changes"
+                " nothing.",
+                "Take it off here, or off the carve-out.",
+            )
+
+
+def _is(words: list[str]) -> str:
+    return "is" if len(words) == 1 else "are"
+
+
+def reaches(applies: AppliesTo, component: str) -> bool:
+    named = applies.components == "whole_machine" or component in applies.components
+    return named and component not in applies.except_components
+
+
+def _shadowed(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
+    seen: dict[str, int] = {}
+    for index, carve_out in enumerate(policy.terms.carve_outs):
+        for component in carve_out.components:
+            if component in seen:
+                yield PolicyWarning(
+                    policy.name,
+                    f"carve_outs[{index}].components",
+                    "carve_out_in_shadow",
+                    f"the {plain(component)} stands in carve_outs[{seen[component]}] already, and the first one holds.",
+                    "Name it once.",
+                )
+            seen.setdefault(component, index)
+
+
+def _fall_backs(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarning]:
+    for path, target in fall_back_paths(policy.terms):
+        older = book.by_name[str(target)].terms
+        at = ".".join(path)
+        lost = list(_lost(policy.terms.applies_to, older.applies_to))
+        if lost:
+            yield PolicyWarning(
+                policy.name,
+                at,
+                "fall_back_leaves_out",
+                f"{target} does not reach all that this version does ({'; '.join(lost)}): what it leaves out is"
+                " refused, not"
+                " paid less.",
+                "Fall back to a version that reaches at least as much.",
+            )
+        replaced = [p for p in book.versions[target.name] if target.version in p.terms.supersedes]
+        if replaced:
+            yield PolicyWarning(
+                policy.name,
+                at,
+                "fall_back_is_superseded",
+                f"{target} is faulty by its own maker's word: {replaced[-1].name} supersedes it for new decisions.",
+                f"Fall back to {replaced[-1].name}.",
+            )
+
+
+def _lost(ours: AppliesTo, theirs: AppliesTo) -> Iterator[str]:
+    """Yield what ``ours`` reaches and ``theirs`` does not."""
+    models = [m for m in ours.models if not any(_model_within(m, other) for other in theirs.models)]
+    if models:
+        yield f"models {listed(models)}"
+    if theirs.owner == "first" and ours.owner == "any":
+        yield "later owners"
+    for key in ("use", "regions"):
+        allowed, wanted = getattr(theirs, key), getattr(ours, key)
+        if allowed is not None and (wanted is None or not set(wanted) <= set(allowed)):
+            yield f"{key} outside {listed(allowed, 'or')}"
+    if theirs.serials and theirs.serials != ours.serials:
+        yield "serial numbers outside its ranges"
+    if theirs.built is not None and theirs.built != ours.built:
+        yield "machines built outside its days"
+    if theirs.components != "whole_machine":
+        wanted = () if ours.components == "whole_machine" else ours.components
+        if ours.components == "whole_machine" or not set(wanted) <= set(theirs.components):
+            yield f"components other than the {listed(map(plain, theirs.components))}"
+    left_out = [c for c in theirs.except_components if reaches(ours, c)]
+    if left_out:
+        yield f"the {listed(map(plain, left_out))}"
+    fitted = [f for f in ours.fitted if f not in theirs.fitted]
+    if fitted:
+        yield f"components fitted as {listed(map(plain, fitted), 'or')}"
+
+
+def _model_within(model: str, other: str) -> bool:
+    return model == other or (other.endswith("*") and model.removesuffix("*").startswith(other[:-1]))

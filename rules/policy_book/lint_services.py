@@ -1,0 +1,157 @@
+"""Suspicious services: windows that two readers count apart, schedules that bend back, demands nobody meets."""
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from rules.policy_book.compiled import CompiledPolicy
+from rules.policy_book.service_words import PERFORMERS
+from rules.policy_book.values import hours_words, listed, number_words, plain, share_words
+from rules.policy_book.warning import PolicyWarning, hours_of, longest, months_of
+from schemas.policy.services import ServiceDuty, Tolerances
+from schemas.quantities import Tolerance
+
+DEALERS = frozenset({"selling_dealer", "authorised_dealer"})
+
+
+def service_warnings(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
+    for name, duty in policy.terms.services.items():
+        path = f"services.{name}"
+        yield from _percent_window(policy, duty, path)
+        yield from _calendar_from_last_one_off(policy, duty, path)
+        yield from _late_moves_schedule(policy, duty, path)
+        yield from _after_the_term(policy, duty, path)
+        yield from _tied_to_dealers(policy, duty, path)
+
+
+def _points_with_gaps(duty: ServiceDuty) -> Iterator[tuple[Fraction, Fraction, Tolerance, Tolerances | None]]:
+    """Yield due points in hours with the gap before each, its late tolerance, and the window that caps it."""
+    before = Fraction(0)
+    window = duty.window.hours
+    for point in duty.due.at_hours:
+        at = Fraction(point.at)
+        if point.late is not None:
+            yield at, at - before, point.late, None
+        elif point.until_hours is None and window is not None:
+            yield at, at - before, window.late, window
+        before = at
+    if duty.due.then_every is not None and window is not None:
+        gap = Fraction(duty.due.then_every)
+        yield before + gap, gap, window.late, window
+        yield before + 2 * gap, gap, window.late, window
+
+
+def _percent_window(policy: CompiledPolicy, duty: ServiceDuty, path: str) -> Iterator[PolicyWarning]:
+    for at, gap, late, window in _points_with_gaps(duty):
+        if late.share is None:
+            continue
+        of_interval, of_value = (_capped(base * late.share, window) for base in (gap, at))
+        if of_interval == of_value:
+            continue
+        meant = plain(policy.conventions.percent_window)
+        yield PolicyWarning(
+            policy.name,
+            f"{path}.window",
+            "percent_window",
+            f"{share_words(late.share)} late at {hours_words(at)} ends at {hours_words(at + of_interval)} of the"
+            " interval of"
+            f" {hours_words(gap)}, and at {hours_words(at + of_value)} of the due value; the conventions say {meant},"
+            " which"
+            " an owner cannot see.",
+            "Write the window in hours, or say in the clause what the percentage is taken of.",
+        )
+        return
+
+
+def _capped(hours: Fraction, window: Tolerances | None) -> Fraction:
+    return hours if window is None or window.at_most is None else min(hours, Fraction(window.at_most))
+
+
+def _calendar_from_last_one_off(policy: CompiledPolicy, duty: ServiceDuty, path: str) -> Iterator[PolicyWarning]:
+    calendar = duty.due.calendar
+    if calendar is None or calendar.holds_from != "last_one_off":
+        return
+    last = Fraction(duty.due.at_hours[-1].at)
+    months = longest(policy, months_of)
+    message = f"the calendar runs only from the service at {hours_words(last)} on"
+    if months is not None:
+        rate_exact = last * 12 / months
+        rate = number_words(-(-rate_exact.numerator // rate_exact.denominator))
+        message += (
+            f": below {rate} h a year that service never falls due within {number_words(months)} months,"
+            " and no other after it"
+        )
+    yield PolicyWarning(
+        policy.name,
+        f"{path}.due.calendar.holds_from",
+        "calendar_never_begins",
+        f"{message}.",
+        "Write holds_from: start_of_term, if a machine that is little used needs its oil changed too.",
+    )
+
+
+def _late_moves_schedule(policy: CompiledPolicy, duty: ServiceDuty, path: str) -> Iterator[PolicyWarning]:
+    recurring = duty.due.then_every is not None or duty.due.calendar is not None
+    if duty.next_due_from != "due_point_inside_window" or duty.late == "never_cures" or not recurring:
+        return
+    if duty.judged == "last_closed_window":
+        return  # judged on the grid
+    example = "a service done a little too late leaves more time until the next than one done in its window"
+    *_, found = [None, *_points_with_gaps(duty)]
+    if found is not None and duty.due.then_every is not None:
+        at, gap, late, window = found
+        base = gap if policy.conventions.percent_window == "of_interval" else at
+        allowed = Fraction(late.amount) if late.amount is not None else _capped(base * (late.share or 0), window)
+        example = (
+            f"a service due at {hours_words(at)} and done at {hours_words(at + allowed)} is followed by one due at"
+            f" {hours_words(at + gap)}, and one done an hour later, too late, by one due at"
+            f" {hours_words(at + allowed + 1 + gap)}"
+        )
+    yield PolicyWarning(
+        policy.name,
+        f"{path}.next_due_from",
+        "late_moves_schedule",
+        f"a late service can move the schedule further than an on-time one: {example}.",
+        "Write next_due_from: due_point or actual, or leave it if the booklet says so.",
+    )
+
+
+def _after_the_term(policy: CompiledPolicy, duty: ServiceDuty, path: str) -> Iterator[PolicyWarning]:
+    hours, months = longest(policy, hours_of), longest(policy, months_of)
+    due = duty.due
+    late_points = [point.at for point in due.at_hours if hours is not None and Fraction(point.at) > hours]
+    if due.then_every is not None and not due.at_hours and hours is not None and Fraction(due.then_every) > hours:
+        late_points.append(due.then_every)
+    if hours is not None and late_points:
+        points = listed(number_words(at) for at in late_points)
+        yield PolicyWarning(
+            policy.name,
+            f"{path}.due",
+            "service_after_term",
+            f"the services at {points} h fall due only after the cover has ended at {hours_words(hours)}.",
+            "Take them off, or correct the term.",
+        )
+    every = due.calendar.every.months if due.calendar is not None else 0
+    inclusive = policy.conventions.last_covered_day == "anniversary"
+    if every and months is not None and (every > months or (every == months and not inclusive)):
+        yield PolicyWarning(
+            policy.name,
+            f"{path}.due.calendar.every",
+            "service_after_term",
+            f"every {every} months falls due only after the cover of {number_words(months)} months has ended.",
+            "Take the calendar off, or correct the term.",
+        )
+
+
+def _tied_to_dealers(policy: CompiledPolicy, duty: ServiceDuty, path: str) -> Iterator[PolicyWarning]:
+    if policy.terms.owner_class != "consumer" or not set(duty.performed_by) <= DEALERS or duty.missed == "note_only":
+        return
+    hands = listed((PERFORMERS[performer] for performer in duty.performed_by), "or")
+    yield PolicyWarning(
+        policy.name,
+        f"{path}.performed_by",
+        "consumer_tied_to_dealer",
+        f"the promise is made to consumers, and the service must be done by {hands}: some laws bar tying a consumer's"
+        " cover"
+        " to paid branded service.",
+        "Take independent workshops and owners too, or let the dealer do it free of charge; ask counsel.",
+    )

@@ -1,0 +1,233 @@
+"""A first policy of one's own: the two-tier promise from ten answers, with worked cases at its edges.
+
+Full cover on proven dealer service; where a service is missing, a share that falls with the hours. The documents come
+from the templates that ship with the project; the expected values of the cases are worked out here, in exact numbers,
+and not asked of the engine.
+"""
+
+import json
+import re
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from fractions import Fraction
+from string import Template
+
+from schemas.quantities import parse_hours
+from service.currencies import exponents_of
+from service.shipped import FIXTURES
+
+TEMPLATE = FIXTURES / "templates" / "two-tier"
+MOST_HOURS_A_MONTH = 300
+_NAME = re.compile(r"[a-z][a-z0-9-]{0,59}")
+_WORD = re.compile(r"[a-z][a-z0-9_]{0,39}")
+_MODEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,39}\*?")
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """The ten answers, and the day from which the terms are in force."""
+
+    maker: str
+    name: str
+    models: tuple[str, ...]
+    component: str
+    months: int
+    first_services: tuple[Decimal, ...]  # h, one-off, rising
+    then_every: Decimal  # h
+    free_until: Decimal  # h
+    zero_at: Decimal  # h
+    currency: str
+    from_day: date
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One of the ten questions: the answer's name, the words, and an example that is offered."""
+
+    key: str
+    words: str
+    example: str
+
+
+QUESTIONS = (
+    Asked("maker", "Who makes the promise (name of the maker)", "Quillfen"),
+    Asked("name", "Short name of the coverage (small letters and hyphens)", "wheel-drive"),
+    Asked("models", "Which models, with commas; a * at the end stands for any ending", "QF40, QF60"),
+    Asked("component", "Which component is covered (small letters and underscores)", "wheel_drive"),
+    Asked("months", "How many months does cover run from delivery", "48"),
+    Asked("first_services", "At which hours are the first services due, with commas", "75, 400"),
+    Asked("then_every", "Every how many hours after that", "400"),
+    Asked("free_until", "Without the services: up to how many hours is the whole paid", "900"),
+    Asked("zero_at", "Without the services: from how many hours is nothing paid", "2400"),
+    Asked("currency", "In which currency (three letters)", "EUR"),
+)
+
+
+def parsed(key: str, text: str) -> object:
+    """Return one answer in its own type; raises ValueError with what is wrong and the way out."""
+    text = " ".join(text.split())
+    match key:
+        case "maker":
+            if not text or len(text) > 60 or not text.isprintable():
+                raise ValueError("write a name of 1 to 60 letters")
+            return text
+        case "name":
+            return _fitting(_NAME, text, "write small letters, digits and hyphens, for example wheel-drive")
+        case "component":
+            return _fitting(_WORD, text, "write small letters, digits and underscores, for example wheel_drive")
+        case "models":
+            models = tuple(part.strip() for part in text.split(",") if part.strip())
+            if not models:
+                raise ValueError("name at least one model, for example QF60")
+            return tuple(_fitting(_MODEL, model, "write model codes with commas: QF40, QF60") for model in models)
+        case "months":
+            if not re.fullmatch(r"[1-9]\d{0,2}", text):
+                raise ValueError("write a whole number of months, for example 48")
+            return int(text)
+        case "first_services":
+            hours = tuple(_hours(part.strip()) for part in text.split(",") if part.strip())
+            if not hours or list(hours) != sorted(set(hours)):
+                raise ValueError("write hours in rising order, each once, for example 75, 400")
+            return hours
+        case "currency":
+            code = text.upper()
+            exponents_of([code])
+            return code
+    return _hours(text)
+
+
+def check_together(answers: Answers) -> None:
+    """Raise ValueError where answers do not fit together, with the way out."""
+    window_closes = Fraction(answers.first_services[0]) * Fraction(11, 10)
+    if answers.then_every < 5:
+        raise ValueError(f"a service every {answers.then_every} h is more than a machine is given; write 5 h or more")
+    if answers.free_until >= answers.zero_at:
+        raise ValueError(
+            f"the whole is paid up to {answers.free_until} h, but nothing from {answers.zero_at} h: write more for the"
+            " second"
+        )
+    if answers.free_until < window_closes:
+        raise ValueError(
+            f"the first service may be done until {hours_digits(window_closes)} h, but the share falls from"
+            f" {answers.free_until} h on: let the whole be paid longer, or ask for the first service sooner"
+        )
+    if ((Fraction(answers.free_until) + Fraction(answers.zero_at)) * 50).denominator != 1:
+        raise ValueError("write the hours of the share with one decimal at most, for example 900 and 2400")
+    if answers.zero_at > answers.months * MOST_HOURS_A_MONTH:
+        raise ValueError(
+            f"a machine does not reach {answers.zero_at} h in {answers.months} months (more than {MOST_HOURS_A_MONTH}"
+            " h a month): let the share end sooner, or cover run longer"
+        )
+
+
+def documents_of(answers: Answers) -> dict[str, str]:
+    """Return the documents by file name: two policies and their case table. Raises ValueError as check_together."""
+    check_together(answers)
+    values = {**_terms(answers), **_case_values(answers)}
+    files = {
+        f"{answers.name}-prorated-1.yaml": "prorated.yaml.template",
+        f"{answers.name}-1.yaml": "proven.yaml.template",
+        f"{answers.name}.cases.yaml": "cases.yaml.template",
+    }
+    return {
+        file: Template((TEMPLATE / source).read_text(encoding="utf-8")).substitute(values)
+        for file, source in files.items()
+    }
+
+
+def _terms(answers: Answers) -> dict[str, str]:
+    plain = answers.component.replace("_", " ")
+    first = [number(hours) for hours in answers.first_services]
+    return {
+        "name": answers.name,
+        "layer": "drive",
+        "title_proven": _quoted(f"{answers.maker}: {plain}, proven service"),
+        "title_prorated": _quoted(f"{answers.maker}: {plain}, by hours"),
+        "document": _quoted(f"{answers.maker} coverage terms"),
+        "currency": answers.currency,
+        "from_day": answers.from_day.isoformat(),
+        "models": ", ".join(_quoted(model) for model in answers.models),
+        "component": answers.component,
+        "months": str(answers.months),
+        "first": ", ".join(first),
+        "first_words": ", at ".join(f"{hours} h" for hours in first).removesuffix(" h"),
+        "every": number(answers.then_every),
+        "free": number(answers.free_until),
+        "zero": number(answers.zero_at),
+    }
+
+
+def _case_values(answers: Answers) -> dict[str, str]:
+    """Return what the cases say: delivered on a 15th, which every month has; the term ends the day before another."""
+    delivery = answers.from_day.replace(day=15) if answers.from_day.day <= 15 else _months_later(answers.from_day, 1)
+    day_after = _months_later(delivery, answers.months)
+    last_day = day_after - timedelta(days=1)
+    half_way = (Fraction(answers.free_until) + Fraction(answers.zero_at)) / 2
+    exponent = exponents_of([answers.currency])[answers.currency]
+    whole = Decimal(1150).quantize(Decimal(1).scaleb(-exponent))
+    return {
+        "model": _quoted(answers.models[0].removesuffix("*") or answers.models[0]),
+        "delivery": delivery.isoformat(),
+        "failed_on": last_day.isoformat(),
+        "last_day": last_day.isoformat(),
+        "day_after": day_after.isoformat(),
+        "half_way": hours_digits(half_way),
+        "before_first": hours_digits(Fraction(answers.first_services[0]) / 2),
+        "whole": str(whole),
+        "half": str((Decimal(1150) / 2).quantize(Decimal(1).scaleb(-exponent))),
+        "nothing": str(Decimal(0).quantize(Decimal(1).scaleb(-exponent))),
+        "services": "\n".join(_services(answers, delivery, last_day, half_way)),
+    }
+
+
+def _services(answers: Answers, delivery: date, last_day: date, half_way: Fraction) -> list[str]:
+    """Return every service up to half-way on its hour, at even use."""
+    due = [Fraction(hours) for hours in answers.first_services if hours <= half_way]
+    while len(due) >= len(answers.first_services) and due[-1] + Fraction(answers.then_every) <= half_way:
+        due.append(due[-1] + Fraction(answers.then_every))
+    days = (last_day - delivery).days
+    rows = []
+    for place, hours in enumerate(due, 1):
+        on = delivery + timedelta(days=int(days * hours / half_way))
+        rows.append(
+            f"      s{place}: {{on: {min(on, last_day)}, reading: {hours_digits(hours)}, tasks: [service],"
+            " by: authorised_dealer, evidence: [dealer_invoice]}"
+        )
+    return rows
+
+
+def _months_later(day: date, months: int) -> date:
+    years, month = divmod(day.month - 1 + months, 12)
+    return date(day.year + years, month + 1, 15)
+
+
+def _fitting(pattern: re.Pattern[str], text: str, way_out: str) -> str:
+    if not pattern.fullmatch(text):
+        raise ValueError(way_out)
+    return text
+
+
+def _hours(text: str) -> Decimal:
+    hours = parse_hours(text)
+    if not hours:
+        raise ValueError("write hours above 0")
+    return hours
+
+
+def number(value: Decimal) -> str:
+    """Return hours as digits without needless zeros."""
+    return hours_digits(Fraction(value))
+
+
+def hours_digits(value: Fraction) -> str:
+    """Return an exact number of hours as digits, to hundredths; thirds of them are cut."""
+    hundredths = value * 100
+    whole = hundredths.numerator // hundredths.denominator
+    text = f"{whole // 100}.{whole % 100:02d}"
+    return text.rstrip("0").removesuffix(".")
+
+
+def _quoted(text: str) -> str:
+    """Return text as a YAML scalar whatever it holds."""
+    return json.dumps(text, ensure_ascii=False)

@@ -1,0 +1,458 @@
+"""The whole adjudication once more, slow and plain, from the documents alone; it shares no line with ``rules``.
+
+The rules it takes where the documents leave a choice, numbered so that a difference can be discussed:
+
+ 1. Every coverage looks at every line it names; of several the one pays that pays the customer most before deductible
+    and caps, compared in the claim's currency; then the order of layers, the newer version, the name. A line held for
+    a person counts as 0, a denied one below that.
+ 2. Of the versions in force on the date that selects them the newest governs; a version that supersedes it takes its
+    place; later versions that extend earlier machines stand beside it.
+ 3. A line's component is the one typed, else that of its part number on the day of the failure, else the claim's.
+ 4. Lines share the due points of a service when they share a term and a side of the machine; records that are missing
+    for one duty are one question for all points and all versions with a duty of that name.
+ 5. A denied line is borne as its first reason in the published order says; where no coverage applies, by the owner.
+ 6. Wear items and consumables are let through along a chain of causes that begins with a covered line; a held cause
+    holds them.
+ 7. A line that falls back is judged again, reasons and lowered shares of both versions standing; of several versions
+    the lowest by name and number counts.
+ 8. Shares and cuts are taken from the exact amount; each step moves the difference of two rounded amounts.
+ 9. An amount that nobody can price (no rate, no list price) is held for a person; a missing bill, distance or number
+    of hours is asked for.
+10. A line is merged over all worlds: where state and amounts agree, decided; else the least of each bearer is certain,
+    the rest open. It waits for a person where one of the facts that matter asks a person.
+11. A limit that cannot apply (hours without a meter) plays no part in its clause.
+"""
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from schemas.claim import ClaimLine
+from schemas.claim_file import ClaimFile
+from schemas.conventions import Conventions
+from schemas.machine import FittedComponent
+from schemas.policy.clause import Limits
+from schemas.policy.document import CoveragePolicy
+from schemas.policy.exclusions import Alterations, Consumables, ExcludedCauses, WearItems
+from schemas.policy.pays import NotPaid
+from schemas.policy.services import FallBack, LowerShare, Refused, ServiceDuty
+from tests.reference.allowed import Allowed, allow, combined, typed
+from tests.reference.duties import CODES, Asking, Serviced, judge_duty
+from tests.reference.edges import Edges
+from tests.reference.meter import FAILURE, History, hours_of
+from tests.reference.rounding import rounded
+from tests.reference.settlement import Line, Settled, Till
+from tests.reference.shares import Share, share_of
+from tests.reference.tables import Counter, component_of_part
+from tests.reference.terms import (
+    LAYERS,
+    Term,
+    claim_day,
+    component_reached,
+    fitted_on_machine,
+    machine_reached,
+    period_over,
+    start_of,
+    starts_on,
+    term_of,
+    worn,
+)
+from tests.reference.unknown import Given
+
+# What refuses a line, in the published order; who bears it where the clause does not say.
+REFUSALS = (
+    "component_never_covered", "outer_limit_passed", "term_elapsed", "hour_limit_passed", "worn_out",
+    "every_limit_passed", "excluded_cause", "part_altered", "part_of_other_make", "wear_item", "consumable",
+    "coverage_not_activated", "service_missed", "service_late", "service_fluid_not_approved", "service_by_other_hands",
+    "item_not_paid", "item_period_over",
+)  # fmt: skip
+Book = dict[str, tuple[CoveragePolicy, Conventions]]
+
+
+@dataclass
+class Subject:
+    """A line with its component and what is on file as fitted."""
+
+    line: ClaimLine
+    component: str | None
+    fitted: FittedComponent | None
+
+
+@dataclass
+class Why:
+    """A reason of one version: code, effect (deny, spare, refer, lower, fall_back, note), bearer, and a clause order."""
+
+    code: str
+    effect: str
+    bearer: str = "owner"
+    place: str = ""
+    share: Fraction = Fraction(1)
+    older: str = ""
+
+
+@dataclass
+class View:
+    """What one coverage makes of a line."""
+
+    subject: Subject
+    candidate: str
+    payer: str
+    whys: list[Why]
+    state: str
+    allowed: Allowed
+    term: Term
+    share: Share | None
+    lowered: list[tuple[Fraction, str]] = field(default_factory=list)
+    before: list[Why] = field(default_factory=list)  # reasons of the version it fell back from
+
+    def restate(self) -> None:
+        effects = {w.effect for w in self.whys}
+        self.state = "covered"
+        if "refer" in effects or self.allowed.held:
+            self.state = "refer"
+        if effects & {"deny", "spare"}:
+            self.state = "deny"
+
+    @property
+    def estimate(self) -> Fraction:
+        """Return what the customer is paid before deductible and caps, in the claim's currency."""
+        if self.state != "covered":
+            return Fraction(0 if self.state == "refer" else -1) / self.allowed.rate
+        amount = self.allowed.amount
+        if self.share is not None and self.share.price is not None:
+            pieces = Fraction(self.subject.line.quantity) if self.subject.line.item == "parts" else 1
+            amount = max(amount - self.share.price * pieces, Fraction(0))
+        elif self.share is not None:
+            amount *= self.share.paid
+        for share, _ in self.lowered:
+            amount *= share
+        return amount / self.allowed.rate
+
+
+@dataclass
+class Result:
+    """A line in one world."""
+
+    state: str
+    policy: str | None
+    money: Settled
+    codes: frozenset[str]
+
+
+class Bench:
+    """One claim before one book in one world."""
+
+    def __init__(self, book: Book, claim_file: ClaimFile, history: History, edges: Edges, given: Given) -> None:
+        self.book, self.claim_file, self.history, self.edges, self.given = book, claim_file, history, edges, given
+
+    def asking(self, name: str) -> Asking:
+        policy, conventions = self.book[name]
+        return Asking(self.claim_file, policy, conventions, self.history, self.edges, self.given)
+
+    def counter(self, name: str) -> Counter:
+        policy, conventions = self.book[name]
+        return Counter(policy, conventions, self.claim_file, self.given)
+
+    def subjects(self) -> list[Subject]:
+        claim, found = self.claim_file.claim, []
+        for line in sorted(claim.lines, key=lambda each: each.line):
+            component = line.component or component_of_part(self.claim_file, line.part_number) or claim.component
+            side = line.position
+            if side == "none" and component == claim.component:
+                side = claim.position
+            fitted = fitted_on_machine(self.claim_file, component, side, line.removed_serial)
+            found.append(Subject(line, component, fitted))
+        return found
+
+    def decide(self) -> dict[str, Result]:
+        """Return every line's result."""
+        subjects = self.subjects()
+        policies, refused = self.governing()
+        hours_of(FAILURE, self.history, self.given, self.edges)
+        views: dict[str, list[View]] = {s.line.line: [] for s in subjects}
+        codes: dict[str, list[str]] = {s.line.line: list(refused) for s in subjects}
+        for name in policies:
+            inside = []
+            for subject in subjects:
+                why = component_reached(self.book[name][0], subject.component, subject.fitted)
+                if why:
+                    codes[subject.line.line].append(why)
+                else:
+                    inside.append(subject)
+            for view in self.views(name, inside) if inside else ():
+                views[view.subject.line.line].append(view)
+        chosen = {line: min(found, key=self.preference) for line, found in views.items() if found}
+        money = self.settle(list(chosen.values()))
+        results = {}
+        for subject in subjects:
+            line = subject.line.line
+            if line in chosen:
+                results[line] = self.result(chosen[line], money[line])
+            else:
+                closer = {c for c in codes[line] if c != "component_not_named"} or set(codes[line])
+                currency = self.claim_file.claim.currency
+                units = rounded(typed(subject.line), self.claim_file.currency_exponents[currency], "half_up")
+                nothing = Settled(currency, units, owner=units)
+                results[line] = Result("deny", None, nothing, frozenset(closer))
+        return results
+
+    def preference(self, view: View) -> tuple[Fraction, int, int, str]:
+        policy = self.book[view.candidate][0]
+        return -view.estimate, LAYERS.index(policy.layer), -policy.version, policy.policy
+
+    def result(self, view: View, money: Settled) -> Result:
+        codes = {w.code for w in (*view.before, *view.whys) if w.effect != "note" or w.code in CODES.values() or w.code.startswith("pro")}
+        state = "refer" if money.held else view.state
+        if view.state == "covered":
+            codes |= set(money.codes) | set(money.held)
+        return Result(state, view.payer, money, frozenset(codes | set(view.allowed.held)))
+
+    def governing(self) -> tuple[list[str], list[str]]:
+        """Return the versions that may decide, and the codes of those that may not."""
+        chosen: list[str] = []
+        refused: list[str] = []
+        named: dict[str, list[str]] = {}
+        for name, (policy, _) in sorted(self.book.items(), key=lambda item: (item[1][0].policy, item[1][0].version)):
+            named.setdefault(policy.policy, []).append(name)
+        reach = {n for n in self.book if machine_reached(self.book[n][0], self.claim_file) != "no_coverage_for_machine"}
+        for _, names in sorted(named.items()):
+            in_force = [n for n in names if n in reach and self.in_force(n)]
+            if not in_force:
+                refused += ["no_version_in_force"] if reach & set(names) else []
+                continue
+            governing = self.replacement(in_force[-1], names)
+            beside = [n for n in names if self.extends(n, governing) and self.replacement(n, names) == n]
+            for name in [governing, *beside]:
+                why = machine_reached(self.book[name][0], self.claim_file)
+                refused += [why] if why else []
+                chosen += [] if why else [name]
+        if not reach:
+            refused = ["no_coverage_for_machine"]
+        return chosen, refused
+
+    def in_force(self, name: str) -> bool:
+        policy, conventions = self.book[name]
+        selected_by = policy.in_force.selected_by
+        machine = self.claim_file.machine
+        if selected_by == "start_of_term":
+            day = start_of(policy.term.starts, self.claim_file, conventions, self.given)
+        elif hasattr(self.claim_file.claim, selected_by):
+            day = claim_day(selected_by, self.claim_file, self.given)
+        else:
+            on = machine.built_on if selected_by == "built" else machine.events.get(selected_by)  # type: ignore[call-overload]
+            if on is None:
+                low, high = machine.built_on.toordinal(), self.claim_file.claim.failed_on.toordinal()
+                key = f"event:{selected_by}:{policy.policy}"
+                on = type(machine.built_on).fromordinal(self.given.ask(key, tuple(range(low, max(low, high) + 1))))
+            day = on
+        return policy.in_force.holds(day)
+
+    def replacement(self, name: str, names: list[str]) -> str:
+        newer = [n for n in names if self.book[name][0].version in self.book[n][0].supersedes]
+        return self.replacement(newer[-1], names) if newer else name
+
+    def extends(self, name: str, governing: str) -> bool:
+        policy, conventions = self.book[name]
+        if policy.extends_earlier is None or policy.version <= self.book[governing][0].version:
+            return False
+        start = start_of(policy.term.starts, self.claim_file, conventions, self.given)
+        return start >= policy.extends_earlier.started_from
+
+    def views(self, name: str, subjects: list[Subject]) -> list[View]:
+        """Return what a version makes of these lines, those that fall back judged under the older version."""
+        asking, counter = self.asking(name), self.counter(name)
+        together = combined(self.claim_file.claim.lines, counter)
+        terms = {s.line.line: term_of(asking, s.line, s.component, s.fitted) for s in subjects}
+        served: dict[tuple[str, str], Serviced] = {}
+        views: list[View] = []
+        labour: Fraction | None = Fraction(0)
+        for subject in sorted(subjects, key=lambda s: (s.line.item != "labour", s.line.line)):
+            term = terms[subject.line.line]
+            whys = self.whys(asking, subject, term, served)
+            allowed = allow(subject.line, counter, together, labour)
+            share = share_of(asking, subject.line, term)
+            if share is not None and share.paid != 1:
+                whys.append(Why("prorated" if share.paid else "prorated_to_nothing", "note"))
+            lowered = [(w.share, w.bearer) for w in whys if w.effect == "lower"]
+            view = View(subject, name, name, whys, "", allowed, term, share, lowered)
+            view.restate()
+            if subject.line.item == "labour":
+                labour = None if view.state == "refer" or labour is None else labour
+                labour = labour + allowed.amount if labour is not None and view.state == "covered" else labour
+            views.append(view)
+        views.sort(key=lambda v: v.subject.line.line)
+        let_through(views)
+        older = {}
+        for view in views:
+            targets = [w.older for w in view.whys if w.effect == "fall_back"]
+            if targets and view.state == "covered":
+                older.setdefault(min(targets, key=self.age), []).append(view)
+        for target, falling in sorted(older.items()):
+            self.fall(target, falling, views)
+        let_through(views)
+        return views
+
+    def age(self, name: str) -> tuple[str, int]:
+        return self.book[name][0].policy, self.book[name][0].version
+
+    def fall(self, target: str, falling: list[View], views: list[View]) -> None:
+        policy = self.book[target][0]
+        refusal = machine_reached(policy, self.claim_file)
+        inside: list[View] = []
+        for view in falling:
+            why = refusal or component_reached(policy, view.subject.component, view.subject.fitted)
+            if not why:
+                inside.append(view)
+                continue
+            view.payer = target
+            view.whys = [*view.whys, Why(why, "deny", "owner", "")]
+            view.state = "deny"
+        for decided in self.views(target, [v.subject for v in inside]) if inside else ():
+            before = next(v for v in inside if v.subject.line.line == decided.subject.line.line)
+            decided.candidate = before.candidate
+            decided.before = [*before.before, *before.whys, *decided.before]
+            decided.lowered = [*before.lowered, *decided.lowered]
+            views[views.index(before)] = decided
+
+    def whys(
+        self, asking: Asking, subject: Subject, term: Term, served: dict[tuple[str, str], Serviced]
+    ) -> list[Why]:
+        """Return every reason a version has for a line, exclusions and services included."""
+        policy = asking.policy
+        whys = [Why("component_never_covered", "deny")] if term.never else []
+        whys += [Why(code, "deny", "owner", term.path) for code in term.over]
+        whys += self.exclusions(asking, subject)
+        for name, duty in policy.services.items():
+            if duty.advised_on is not None and duty.advised_on > term.start:
+                continue
+            key = (name, term.key)
+            if key not in served:
+                served[key] = self.serviced(asking, name, duty, subject, term)
+            linked = subject.component in duty.links
+            whys += [w for code in served[key].codes if (w := consequence(name, duty, code, linked)) is not None]
+            if served[key].symptom_first and linked:
+                whys.append(Why("symptom_first", "refer"))
+        if term.tested < term.start:
+            whys.append(Why("before_term", "refer"))
+        removed, fitted = subject.line.removed_serial, subject.fitted
+        if removed is not None and fitted is not None and fitted.serial not in (None, removed):
+            whys.append(Why("serial_differs", "refer"))
+        rule = policy.pays.rule_for(subject.line.item)
+        if isinstance(rule, NotPaid):
+            whys.append(Why("item_not_paid", "deny", rule.borne_by))
+        elif rule.until is not None and period_over(asking, rule.until, term, worn(subject.line, policy)):
+            whys.append(Why("item_period_over", "deny", str(rule.after_borne_by)))
+        return whys
+
+    def serviced(self, asking: Asking, name: str, duty: ServiceDuty, subject: Subject, term: Term) -> Serviced:
+        own = term.begun_by is not None and duty.new_component == "own_schedule"
+        found = starts_on(asking.policy.term.starts, self.claim_file, asking.conventions)
+        schedule = term.schedule if own else (found or term.start, 0)
+        side = "none" if subject.fitted is None else subject.fitted.position
+        return judge_duty(asking, name, schedule, term.begun_by if own else None, side, term.key)
+
+    def exclusions(self, asking: Asking, subject: Subject) -> list[Why]:
+        whys: list[Why] = []
+        cause = self.claim_file.claim.cause
+        causes = [c for e in asking.policy.exclusions if isinstance(e, ExcludedCauses) for c in e.causes]
+        if cause is None and causes and not self.given.yes("cause"):
+            cause = causes[0]
+        for number, exclusion in enumerate(asking.policy.exclusions):
+            bearer, place = exclusion.borne_by, f"exclusions[{number}]"
+            if isinstance(exclusion, ExcludedCauses):
+                whys += [Why("excluded_cause", "deny", bearer, place)] if cause in exclusion.causes else []
+            elif isinstance(exclusion, Alterations):
+                for alteration in self.claim_file.machine.alterations:
+                    if alteration.kind not in exclusion.alterations:
+                        continue
+                    caused = alteration.caused_failure
+                    if exclusion.reach == "only_if_it_caused_the_failure":
+                        harmless = caused is False or (
+                            caused is None and self.given.yes(f"alteration:{alteration.id}", "person")
+                        )
+                        if harmless:
+                            continue
+                    if exclusion.reach != "altered_component" or subject.component == alteration.component:
+                        code = "part_altered" if alteration.kind == "altered" else "part_of_other_make"
+                        whys.append(Why(code, "deny", bearer, place))
+            else:
+                assert isinstance(exclusion, WearItems | Consumables)
+                named = exclusion.wear if isinstance(exclusion, WearItems) else exclusion.consumables
+                if subject.component in named:
+                    code = "wear_item" if isinstance(exclusion, WearItems) else "consumable"
+                    spare = exclusion.unless == "caused_by_covered_failure"
+                    whys.append(Why(code, "spare" if spare else "deny", bearer, place))
+        return whys
+
+    def settle(self, views: list[View]) -> dict[str, Settled]:
+        money: dict[str, Settled] = {}
+        by_payer: dict[str, list[Line]] = {}
+        for view in views:
+            subject, name = view.subject, view.subject.line.line
+            if view.state == "covered":
+                line = Line(
+                    name, subject.line.item, subject.component, Fraction(subject.line.quantity), view.allowed,
+                    view.share, view.lowered, self.past_either_or(view),
+                )  # fmt: skip
+                by_payer.setdefault(view.payer, []).append(line)
+                continue
+            exponent = self.claim_file.currency_exponents[view.allowed.currency]
+            units = rounded(view.allowed.claimed, exponent, self.book[view.payer][1].money.round)
+            money[name] = Settled(view.allowed.currency, units)
+            money[name].bear(first_bearer(view) if view.state == "deny" else "open", units)
+        for payer, lines in sorted(by_payer.items()):
+            money |= Till(lines, self.counter(payer)).settle()
+        return money
+
+    def past_either_or(self, view: View) -> bool:
+        rule = self.book[view.payer][0].pays.either_or
+        if rule is None:
+            return False
+        asking = self.asking(view.payer)
+        return period_over(asking, Limits(first_of=(rule.after,)), view.term, worn(view.subject.line, asking.policy))
+
+
+def consequence(name: str, duty: ServiceDuty, breach: str, linked: bool) -> Why | None:
+    """Return what a breach of a duty does to a line, None where it does not reach it."""
+    code, place = CODES[breach], f"services.{name}"
+    if breach == "not_activated":
+        return Why(code, "deny", duty.borne_by, place)
+    does = duty.wrong_fluid if breach == "wrong_fluid" and duty.wrong_fluid is not None else duty.missed
+    if does == "refer":
+        return Why(code, "refer", place=place) if linked or not duty.links else None
+    if does == "note_only":
+        return Why(code, "note", place=place)
+    reach = does.deny if isinstance(does, Refused) else does.reach
+    if reach == "linked_components" and not linked:
+        return None
+    if isinstance(does, LowerShare):
+        return Why(code, "lower", duty.borne_by, place, share=does.share)
+    if isinstance(does, FallBack):
+        return Why(code, "fall_back", duty.borne_by, place, older=str(does.fall_back_to))
+    return Why(code, "deny", duty.borne_by, place)
+
+
+def first_bearer(view: View) -> str:
+    deciding = [w for w in view.whys if w.effect in ("deny", "spare") and w.code in REFUSALS]
+    return min(deciding, key=lambda w: (REFUSALS.index(w.code), w.place)).bearer if deciding else "owner"
+
+
+def let_through(views: list[View]) -> None:
+    """Let through the wear items and consumables that a covered failure ruined."""
+    by_line = {v.subject.line.line: v for v in views}
+    spared = [
+        v for v in views if any(w.effect == "spare" for w in v.whys) and not any(w.effect == "deny" for w in v.whys)
+    ]
+    names = {v.subject.line.line for v in spared}
+    states = {line: v.state for line, v in by_line.items()}
+    for view in spared:
+        seen, cause = {view.subject.line.line}, view.subject.line.caused_by
+        while cause in names and cause not in seen and states[cause] == "deny":
+            seen.add(cause)
+            cause = by_line[cause].subject.line.caused_by
+        state = states.get(cause or "", "deny") if cause not in seen else "deny"
+        if state == "deny":
+            continue
+        for why in view.whys:
+            if why.effect == "spare":
+                why.effect, why.code = ("note", "") if state == "covered" else ("refer", "cause_undecided")
+        view.restate()

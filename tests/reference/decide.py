@@ -1,0 +1,83 @@
+"""A claim decided by the reference: every line over all worlds of its open facts."""
+
+from dataclasses import dataclass
+
+from schemas.claim_file import ClaimFile
+from tests.reference.adjudication import Bench, Book, Result
+from tests.reference.edges import Edges
+from tests.reference.meter import History, read_history
+from tests.reference.unknown import Given, Worlds, every_world
+
+BEARERS = ("maker", "owner", "dealer", "other_payer")
+
+
+@dataclass
+class Verdict:
+    """What a line came to in each world; ``exact``: these are all the results that there can be."""
+
+    results: list[Result]
+    asks: set[str]
+    exact: bool
+
+    @property
+    def agreed(self) -> bool:
+        return len({_seen(r) for r in self.results}) == 1
+
+    def certain(self) -> dict[str, int]:
+        """Return the least of each bearer, in minor units; nothing where currencies differ."""
+        if len({r.money.currency for r in self.results}) > 1:
+            return dict.fromkeys(BEARERS, 0)
+        return {who: min(getattr(r.money, who) for r in self.results) for who in BEARERS}
+
+    def outcomes(self) -> set[str]:
+        """Return the outcomes that the line may be given."""
+        if self.agreed:
+            return {outcome_of(self.results[0])}
+        return {"need_info" if who == "dealer" else "refer" for who in self.asks} or {"refer"}
+
+
+@dataclass
+class Decided:
+    """All lines of a claim; ``unclear``: the history of the meter is beyond this reference."""
+
+    lines: dict[str, Verdict]
+    unclear: bool
+    worlds: int
+
+
+def _seen(result: Result) -> tuple[object, ...]:
+    money = result.money
+    return result.state, money.currency, *(getattr(money, who) for who in BEARERS)
+
+
+def outcome_of(result: Result) -> str:
+    """Return the published outcome of a line in one world."""
+    if result.state in ("deny", "refer"):
+        return result.state
+    if result.money.maker >= result.money.claimed:
+        return "pay"
+    return "pay_zero" if result.money.maker == 0 else "pay_part"
+
+
+def decide(book: Book, claim_file: ClaimFile, most: int = 300, samples: int = 40, seed: int = 0) -> Decided:
+    """Return every line's results under the policies of ``book``; above ``most`` worlds, those of drawn ones."""
+    newest = max((c for _, c in book.values()), key=lambda c: (c.conventions, c.version))
+    history = read_history(claim_file, newest)
+    if history.unclear:
+        return Decided({}, True, 0)
+    edges = Edges(book, history)
+    worlds = every_world(lambda given: Bench(book, claim_file, history, edges, given).decide(), most, samples, seed)
+    exact = worlds.all_of_them and _told_apart(worlds, history)
+    asks = set(worlds.asks.values())
+    names = [line.line for line in claim_file.claim.lines]
+    lines = {name: Verdict([result[name] for _, result in worlds.results], asks, exact) for name in names}
+    return Decided(lines, False, len(worlds.results))
+
+
+def _told_apart(worlds: Worlds, history: History) -> bool:
+    """Return whether the values tried tell all results apart: with two sums of hours open, their grids need not."""
+    hours = [key for key in worlds.asks if key.startswith(("reading:", "fitting:"))]
+    return len(hours) <= 1 and not history.old_meters
+
+
+__all__ = ["BEARERS", "Book", "Decided", "Given", "Verdict", "decide", "outcome_of"]

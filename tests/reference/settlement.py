@@ -1,0 +1,245 @@
+"""From allowed to payable, step by step, in whole minor units; what each step takes goes to a bearer."""
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from schemas.conventions import Conventions
+from schemas.policy.document import CoveragePolicy
+from schemas.policy.pays import Cap, CapAmount
+from tests.reference.allowed import Allowed
+from tests.reference.rounding import rounded
+from tests.reference.shares import Share
+from tests.reference.tables import Counter
+
+
+@dataclass
+class Settled:
+    """A line's money in whole minor units of ``currency``."""
+
+    currency: str
+    claimed: int
+    added: int = 0
+    allowed: int = 0
+    maker: int = 0
+    owner: int = 0
+    dealer: int = 0
+    other_payer: int = 0
+    open: int = 0
+    codes: list[str] = field(default_factory=list)
+    held: list[str] = field(default_factory=list)
+
+    def bear(self, bearer: str, units: int) -> None:
+        setattr(self, bearer, getattr(self, bearer) + units)
+
+
+@dataclass
+class Line:
+    """A covered line before settlement."""
+
+    name: str
+    item: str
+    component: str | None
+    quantity: Fraction
+    allowed: Allowed
+    share: Share | None
+    lowered: list[tuple[Fraction, str]]
+    past_either_or: bool
+
+
+class Till:
+    """The running amounts of all lines that one policy pays."""
+
+    def __init__(self, lines: list[Line], counter: Counter) -> None:
+        self.lines = sorted(lines, key=lambda each: each.name)
+        self.counter = counter
+        self.policy: CoveragePolicy = counter.policy
+        self.conventions: Conventions = counter.conventions
+        self.exponent = counter.claim_file.currency_exponents[self.policy.currency]
+        self.exact: dict[str, Fraction] = {}
+        self.units: dict[str, int] = {}
+        self.result: dict[str, Settled] = {}
+        for line in self.lines:
+            units = self.round(line.allowed.claimed)
+            self.result[line.name] = Settled(self.policy.currency, units)
+            self.units[line.name] = units
+            self.exact[line.name] = self.kept(line.allowed.claimed, units)
+
+    def round(self, amount: Fraction) -> int:
+        return rounded(amount, self.exponent, self.conventions.money.round)
+
+    def kept(self, exact: Fraction, units: int) -> Fraction:
+        return Fraction(units, 10**self.exponent) if self.conventions.money.at == "step" else exact
+
+    def bring(self, name: str, exact: Fraction, bearer: str) -> int:
+        """Bring a line's running amount to ``exact``; the difference of the rounded amounts goes to ``bearer``."""
+        units = self.round(exact)
+        moved = self.units[name] - units
+        if bearer == "added":
+            self.result[name].added -= moved
+        else:
+            self.result[name].bear(bearer, moved)
+        self.units[name], self.exact[name] = units, self.kept(exact, units)
+        return moved
+
+    def take(self, name: str, units: int, bearer: str) -> None:
+        self.units[name] -= units
+        self.exact[name] = max(self.exact[name] - Fraction(units, 10**self.exponent), Fraction(0))
+        self.result[name].bear(bearer, units)
+
+    def hold(self, name: str, code: str) -> None:
+        self.result[name].held.append(code)
+        self.take(name, self.units[name], "open")
+        self.exact[name] = Fraction(0)
+
+    def settle(self) -> dict[str, Settled]:
+        for step in self.conventions.deduction_order:
+            if step == "allowance":
+                self.allowance()
+            elif step == "share":
+                self.share()
+                self.either_or()
+            elif step == "deductible":
+                self.deductible()
+            else:
+                for cap in self.policy.caps:
+                    self.cap(cap)
+        for name, settled in self.result.items():
+            settled.maker = self.units[name]
+        return self.result
+
+    def allowance(self) -> None:
+        for line in self.lines:
+            if line.allowed.added:
+                self.bring(line.name, self.exact[line.name] + line.allowed.added, "added")
+            for code, amount, bearer in line.allowed.cuts:
+                self.bring(line.name, max(self.exact[line.name] - amount, Fraction(0)), bearer)
+                self.result[line.name].codes.append(code)
+            self.result[line.name].allowed = self.units[line.name]
+
+    def share(self) -> None:
+        for line in self.lines:
+            if line.share is not None and self.units[line.name]:
+                self.prorate(line, line.share)
+            for share, bearer in line.lowered if self.units[line.name] else ():
+                self.bring(line.name, self.exact[line.name] * share, bearer)
+                self.result[line.name].codes.append("service_lowers_share")
+
+    def prorate(self, line: Line, share: Share) -> None:
+        prorating = self.policy.prorating
+        assert prorating is not None
+        name, now = line.name, self.exact[line.name]
+        if share.price is not None:
+            price = min(share.price * (line.quantity if line.item == "parts" else 1), now)
+            if price:
+                self.bring(name, now - price, prorating.borne_by)
+                self.result[name].codes.append("prorated")
+        elif share.paid == 1:
+            return
+        elif prorating.owner_pays_on == "allowed_amount":
+            self.bring(name, now * share.paid, prorating.borne_by)
+        elif line.allowed.list_total is None:
+            self.hold(name, "price_not_listed")
+        else:
+            of_list, of_claim = line.allowed.list_total * (1 - share.paid), now * (1 - share.paid)
+            if of_list < of_claim:
+                self.bring(name, now - of_list, "owner")
+                self.bring(name, self.exact[name] - (of_claim - of_list), "dealer")
+                return
+            moved = self.bring(name, now * share.paid, "owner")
+            above = self.round(of_list) - moved
+            if above > 0:
+                self.result[name].added += above
+                self.result[name].bear("owner", above)
+
+    def either_or(self) -> None:
+        rule = self.policy.pays.either_or
+        if rule is None or not any(line.past_either_or for line in self.lines):
+            return
+        one, other = rule.items
+        sums = {item: sum(self.units[x.name] for x in self.lines if x.item == item) for item in rule.items}
+        dearer, cheaper = (one, other) if sums[one] >= sums[other] else (other, one)
+        paid = dearer if rule.picks == "higher" else cheaper
+        for line in self.lines:
+            if line.item in rule.items and line.item != paid and self.units[line.name]:
+                self.bring(line.name, Fraction(0), rule.borne_by)
+                self.result[line.name].codes.append("either_or")
+
+    def deductible(self) -> None:
+        rule = self.policy.deductible
+        if rule is not None:
+            total = sum(self.units.values())
+            self.spread([x.name for x in self.lines], min(self.round(Fraction(rule.amount)), total), rule.borne_by, "deductible")
+
+    def spread(self, names: list[str], units: int, bearer: str, code: str) -> None:
+        """Take units from several lines in proportion to their amounts; what is left over goes to the largest rests."""
+        total = sum(self.units[n] for n in names)
+        if units <= 0 or not total:
+            return
+        exact = {n: Fraction(units * self.units[n], total) for n in names}
+        parts = {n: int(exact[n]) for n in names}
+        rests = sorted(names, key=lambda n: (parts[n] - exact[n], names.index(n)))
+        for name in rests[: units - sum(parts.values())]:
+            parts[name] += 1
+        for name in names:
+            if parts[name]:
+                self.take(name, parts[name], bearer)
+                self.result[name].codes.append(code)
+
+    def cap(self, cap: Cap) -> None:
+        inside = [
+            x
+            for x in self.lines
+            if (cap.items == "all" or x.item in cap.items)
+            and (cap.components == "all" or (x.component or "") in cap.components)
+        ]
+        pools: dict[str, list[Line]] = {}
+        for line in inside:
+            pool = line.name if cap.over == "line" else (line.component or "") if cap.over == "component_lifetime" else ""
+            pools.setdefault(pool, []).append(line)
+        for pool, lines in sorted(pools.items()):
+            names = [x.name for x in lines]
+            if not any(self.units[n] for n in names):
+                continue
+            left = self.left(cap, lines, pool if cap.over == "component_lifetime" else None)
+            if isinstance(left, str):
+                for name in names:
+                    self.hold(name, left)
+                continue
+            self.spread(names, sum(self.units[n] for n in names) - left, cap.excess_borne_by, "cap_reached")
+
+    def left(self, cap: Cap, lines: list[Line], component: str | None) -> int | str:
+        """Return what a cap leaves in minor units, or the code of what is missing for it."""
+        most = self.most(cap, lines)
+        if isinstance(most, str):
+            return most
+        paid = 0
+        for payment in self.counter.claim_file.earlier_payments:
+            if (
+                cap.over not in ("machine_lifetime", "component_lifetime")
+                or payment.policy.split("@")[0] != self.policy.policy
+                or payment.claim == self.counter.claim_file.claim.claim
+                or (component is not None and payment.component != component)
+                or (cap.components != "all" and payment.component not in cap.components)
+                or (cap.items != "all" and payment.item not in cap.items)
+            ):
+                continue
+            rate = self.counter.into(payment.currency, payment.paid_on)
+            if rate is None:
+                return "exchange_rate_missing"
+            paid += self.round(Fraction(payment.amount) * rate)
+        return max(self.round(most) - paid, 0)
+
+    def most(self, cap: Cap, lines: list[Line]) -> Fraction | str:
+        if isinstance(cap.at, CapAmount):
+            return Fraction(cap.at.amount)
+        if cap.at.of == "machine_price":
+            machine = self.counter.claim_file.machine
+            if machine.price is None:
+                return "cap_price_missing"
+            rate = self.counter.into(machine.currency or self.policy.currency)
+            return "exchange_rate_missing" if rate is None else Fraction(machine.price) * rate
+        priced = [x.allowed for x in lines if x.item in ("parts", "fluids")]
+        totals = [a.list_total if cap.at.of == "part_list_price" else a.net_total for a in priced]
+        if not totals or None in totals:
+            return "cap_price_missing"
+        return sum((t for t in totals if t is not None), Fraction(0))

@@ -1,0 +1,76 @@
+"""What a decision shows of the money: steps a reader can follow, and a payout that holds what it cannot convert."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from rules.cases.facts import merged
+from rules.cases.run import CaseRunner, PolicySource
+from schemas.cases import CaseTable
+from schemas.decision import Decision
+from tests.rules.settlement.examples import BASE, CONVENTIONS, EXPONENTS, TERMS
+
+pytestmark = pytest.mark.fast
+
+
+@pytest.fixture
+def runner() -> Iterator[CaseRunner]:
+    policies = {"money@1": TERMS}
+    with CaseRunner(PolicySource(policies, {"common-civil@1": CONVENTIONS}), EXPONENTS) as runner:
+        yield runner
+
+
+def decide(runner: CaseRunner, base: dict[str, Any], case: dict[str, Any]) -> Decision:
+    table = CaseTable.model_validate(merged(BASE, {"base": base}))
+    named = table.cases[0].model_validate({"name": "a decision on money", **case, "expect": {"a": {}}})
+    return runner.run_case(table, named).decision
+
+
+LINE = {"claim": {"lines": {"a": {"component": "engine", "net": "66.69"}}}}
+RATE = {
+    "rates": {"kind": "exchange_rates", "rows": [{"one": "EUR", "is_worth": "1.10", "in": "USD", "from": "2025-06-20"}]}
+}
+
+
+def test_steps_say_what_each_of_them_did(runner: CaseRunner) -> None:
+    terms = {
+        "money@1": {
+            "pays": {"parts": {"share": "1/2"}},
+            "deductible": {"clause": "5", "amount": "10", "borne_by": "owner"},
+        }
+    }
+    line = decide(runner, LINE, {"terms": terms}).lines[0]
+    # 66.69 x 1.15 = 76.6935, half of it 38.34675, less 10.00 = 28.34675.
+    shown = [(s.step, s.clause, str(s.before), str(s.after), s.bearer, s.amount, s.exact) for s in line.steps]
+    assert shown == [
+        ("claimed", None, "76.69", "76.69", None, None, "76.6935"),
+        ("allowance", "4.1", "76.69", "38.35", "dealer", "38.34675", "38.34675"),
+        ("deductible", "5", "38.35", "28.35", "owner", "10", "28.34675"),
+    ]
+    assert line.steps[0].words == "66.69 dealer net × 1.15 handling"
+    assert (line.maker_pays, line.dealer_bears, line.owner_owes) == (
+        Decimal("28.35"),
+        Decimal("38.34"),
+        Decimal("10.00"),
+    )
+
+
+def test_a_payout_names_the_rate_it_used(runner: CaseRunner) -> None:
+    payout = decide(runner, LINE, {"dealer": {"currency": "USD"}, "tables": RATE}).payout
+    assert (payout.currency, payout.amount, payout.held) == ("USD", Decimal("84.36"), ())  # 76.69 x 1.10 = 84.359
+    assert payout.rates == ("rates@1 of 20 June 2025: 1 EUR = 1.10 USD",)
+
+
+def test_a_payout_without_a_rate_is_held_in_the_dealers_currency(runner: CaseRunner) -> None:
+    payout = decide(runner, LINE, {"dealer": {"currency": "USD"}}).payout
+    assert (payout.currency, payout.amount, payout.rates) == ("USD", Decimal("0.00"), ())
+    assert payout.held == ("76.69 EUR: no exchange rate to USD is on file for 2025-06-20",)
+
+
+def test_a_payout_without_the_day_of_its_rate_is_held(runner: CaseRunner) -> None:
+    case = {"dealer": {"currency": "USD"}, "tables": RATE, "claim": {"repair_ended_on": None}}
+    payout = decide(runner, LINE, case).payout
+    assert payout.amount == 0
+    assert payout.held == ("76.69 EUR: the day on which the repair ended, whose rate converts it, is not on file",)

@@ -1,0 +1,91 @@
+"""`hourmark demo`: the shipped scenario, decided in memory by the real command."""
+
+import re
+import shlex
+from decimal import Decimal
+
+import pytest
+
+from rules.adjudicate import Adjudicator
+from service.command.demo import decided_on, most_telling, read_scenario
+from service.rendering.tally import SUMS, tally_of
+from service.rendering.words import OUTCOME_WORDS
+from tests.service.command_line import ROOT, flat, process, run
+from tests.service.decisions import DECISION, DRIVE
+
+
+@pytest.fixture(scope="module")
+def shown() -> str:
+    """What the demo prints, piped and without colour."""
+    done = process("demo", NO_COLOR="1")
+    assert (done.returncode, done.stderr) == (0, "")
+    return done.stdout
+
+
+def test_demo_shows_outcomes_one_decision_cautions_and_what_to_try_next(shown: str) -> None:
+    text = flat(shown)
+    for words in (*OUTCOME_WORDS.values(), "Claims by status", "Most frequent reasons", "How it was worked out"):
+        assert words in text, words
+    assert "This is not legal advice." in text
+    assert "A failure that can hurt someone goes to a person at once, whatever is paid." in text
+    assert "\x1b" not in shown
+    assert max(len(line) for line in shown.split("What to try next")[0].splitlines()) <= 100
+
+
+def test_every_command_that_the_demo_names_works(shown: str) -> None:
+    named = [line.strip() for line in shown.split("What to try next")[1].splitlines() if line.strip()]
+    assert len(named) >= 4
+    assert all(command.startswith("hourmark ") for command in named)
+    for command in named:
+        if command == "hourmark policy new":
+            continue  # asks questions: see its own tests
+        done = process(*shlex.split(command)[1:])
+        assert (done.returncode, done.stderr) == (0, ""), command
+        assert done.stdout
+
+
+def test_one_claim_of_the_demo_in_full(shown: str) -> None:
+    match = re.search(r"One decision in full \((\S+)\)", shown)
+    assert match is not None
+    code, out, _ = run("demo", "--claim", match[1])
+    assert code == 0
+    assert f"Claim {match[1]}, machine " in out
+    code, _, err = run("demo", "--claim", "C-0000")
+    assert code == 2
+    assert "claim C-0000 is not in this file." in err
+
+
+def test_the_tally_adds_up_to_the_lines_of_the_decisions() -> None:
+    scenario = read_scenario(ROOT / "fixtures/demo")
+    claims = list(scenario.claims.values())[:25]
+    with Adjudicator(scenario.policies.book) as adjudicator:
+        decisions = [adjudicator.decide(scenario.claim_file(claim), remedies=False) for claim in claims]
+    tally = tally_of(decisions)
+    lines = [line for decision in decisions for line in decision.lines]
+    assert tally.claims == len(claims) == sum(tally.by_status.values())
+    assert sum(sums.lines for sums in tally.by_outcome.values()) == len(lines)
+    for name in SUMS:
+        counted = sum((sums.amounts[name] for sums in tally.by_outcome.values()), Decimal(0))
+        assert counted == sum((getattr(line, name) for line in lines), Decimal(0))
+
+
+def test_the_tally_of_a_decision_made_by_hand() -> None:
+    tally = tally_of([DECISION, DECISION])
+    # Twice: 690.00 of the drive in part, 0.00 of the trip, 690.00 of what waits with 460.00 open.
+    assert {
+        key: (sums.lines, sums.amounts["maker_pays"], sums.amounts["open"]) for key, sums in tally.by_outcome.items()
+    } == {
+        ("pay_part", "EUR"): (2, Decimal("1380.00"), Decimal("0.00")),
+        ("deny", "EUR"): (2, Decimal("0.00"), Decimal("0.00")),
+        ("need_info", "EUR"): (2, Decimal("1380.00"), Decimal("920.00")),
+    }
+    assert tally.by_status == {"partly_decided": 2}
+    assert dict(tally.reasons) == {"service_missed": 4, "prorated": 2, "fact_open": 2, "item_not_paid": 2}
+    assert tally.reasons[0] == ("service_missed", 4)
+
+
+def test_the_most_telling_decision_falls_back_and_is_prorated() -> None:
+    scenario = read_scenario(ROOT / "fixtures/demo")
+    assert decided_on(next(iter(scenario.claims.values()))).year >= 2020
+    assert most_telling([DECISION]) is DECISION
+    assert DRIVE.share == "3/5"

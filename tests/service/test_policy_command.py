@@ -1,0 +1,290 @@
+"""`hourmark policy`: faults with file, line, clause and way out; published files that may never change."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from service.lock_file import LOCK_NAME, Published, lock_text, read_lock
+from service.policy_files import load_policies, path_steps
+from service.text_files import InputRefused
+from tests.service.command_line import DECIDE, FILES, ROOT, flat, process, run
+
+pytestmark = pytest.mark.fast
+
+CIVIL = ROOT / "fixtures/conventions/common-civil-1.yaml"
+
+
+@pytest.fixture
+def terms(tmp_path: Path) -> Path:
+    """A copy of the terms of the tests, to change."""
+    return Path(shutil.copytree(FILES / "terms", tmp_path / "terms"))
+
+
+def change(file: Path, before: str, after: str) -> int:
+    """Replace text in a file; return the line it stands on, from 1."""
+    text = file.read_text(encoding="utf-8")
+    assert text.count(before) == 1, before
+    file.write_text(text.replace(before, after), encoding="utf-8")
+    return text[: text.index(before)].count("\n") + 1
+
+
+def test_check_of_good_terms_names_every_version(terms: Path) -> None:
+    code, out, err = run("policy", "check", terms)
+    assert (code, err) == (0, "")
+    assert f"2 versions in {terms}, no faults." in out
+    assert "orchard-drive@2 Wheel drive, proven service (not published)" in flat(out)
+
+
+def test_check_ends_with_what_the_terms_ask_of_owners() -> None:
+    code, out, _ = run("policy", "check", FILES / "terms")
+    text = flat(out)
+    assert code == 0
+    # 42 months at 400 h a year are 1,400 h: the services at 80, 480 and 960 h; at 40 h a year 140 h: the one at 80 h.
+    assert "at 400 h a year: 3 services, 80, 480 and 960 h" in text
+    assert "at 40 h a year: one service, 80 h" in text
+
+
+def test_warnings_are_told_with_their_place_and_stop_nothing(terms: Path) -> None:
+    # A step of the share beyond the term of 42 months is never reached.
+    line = change(
+        terms / "orchard-drive-1.yaml",
+        "{by: machine_hours, share: {points: [[0, 1], [900, 1], [2400, 0]], between: linear}}",
+        "{by: complete_months, share: {steps: [[0, 1], [24, 1/2], [48, 1/4]]}}",
+    )
+    code, out, err = run("policy", "check", terms)
+    assert (code, err) == (0, "")
+    text = flat(out)
+    assert ": this may be written, and is seldom meant." in text
+    assert f"orchard-drive-1.yaml:{line}: prorating" in text
+    assert "(clause 4.3)" in text
+
+
+def test_check_tells_file_line_clause_and_way_out(terms: Path) -> None:
+    file = terms / "orchard-drive-2.yaml"
+    line = change(file, "late: cures_from_its_date", "late: cures_form_its_date")
+    other = change(file, "borne_by: owner\npays:", "borne_by: owner\npays_for: {}\npays:")
+    code, out, err = run("policy", "check", terms)
+    assert (code, out) == (2, "")
+    assert f'{file}:{line}: services.drive_oil.late (clause 5.2): "cures_form_its_date" is not a choice here.' in err
+    assert 'Did you mean "cures_from_its_date"?' in err
+    assert f'{file}:{other + 1}:1: "pays_for" is not a key here.' in err
+    assert "2 faults; nothing was done." in err
+
+
+def test_faults_between_policies_are_located(terms: Path) -> None:
+    newer, older = terms / "orchard-drive-2.yaml", terms / "orchard-drive-1.yaml"
+    line = change(newer, "missed: {fall_back_to: orchard-drive@1,", "missed: {fall_back_to: orchard-drive@7,")
+    change(older, "until: 2019-12-31, ", "")
+    code, _, err = run("policy", "check", terms)
+    assert code == 2
+    told = [text for text in err.splitlines() if text.startswith(str(newer))]
+    assert any("(clause 5.2)" in text and "orchard-drive@7" in text for text in told)
+    assert any(int(text.split(":")[1]) <= line and "orchard-drive@7" in text for text in told)
+    assert any((": in_force:" in text and "2020-01-01" in text) or "1 January 2020" in text for text in told)
+
+
+def test_all_files_are_checked_before_anything_is_refused(terms: Path) -> None:
+    (terms / "broken.yaml").write_text("policy: x\n  version: 1\n")
+    (terms / "binary.yaml").write_bytes(b"policy: \xff\n")
+    change(terms / "orchard-drive-1.yaml", "layer: drive", "layer: drives")
+    _, _, err = run("policy", "check", terms)
+    for name in ("broken.yaml:2", "binary.yaml:1: byte 0xff is not UTF-8.", "orchard-drive-1.yaml:6: layer"):
+        assert name in err
+
+
+def test_a_misspelt_name_does_not_make_a_policy_vanish(terms: Path) -> None:
+    change(terms / "orchard-drive-1.yaml", "policy: orchard-drive", "polcy: orchard-drive")
+    code, _, err = run("policy", "check", terms)
+    assert code == 2
+    assert '"polcy" is not a key here. Did you mean "policy"?' in err
+
+
+def test_the_same_version_twice_is_refused_unless_it_says_the_same(terms: Path) -> None:
+    copy = terms / "copy.yaml"
+    shutil.copy(terms / "orchard-drive-1.yaml", copy)
+    assert run("policy", "check", terms)[0] == 0
+    change(copy, "title: Wheel drive, prorated", "title: Another promise")
+    code, _, err = run("policy", "check", terms)
+    assert code == 2
+    assert f"orchard-drive@1 stands in {copy} too, and says something else there." in err
+
+
+def test_a_file_that_is_neither_policy_nor_conventions_is_named(terms: Path) -> None:
+    (terms / "notes.yaml").write_text("remember: to ask\n")
+    code, out, _ = run("policy", "check", terms)
+    assert code == 0
+    assert "notes.yaml says neither policy nor conventions, and was passed over." in flat(out)
+
+
+def test_show_prints_the_terms_in_plain_english() -> None:
+    done = process("policy", "show", FILES / "terms/orchard-drive-2.yaml")
+    text = flat(done.stdout)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "Wheel drive, proven service" in text
+    assert "480 h" in text
+    assert "42 months" in text
+
+
+def test_diff_tells_the_changed_clause_before_and_after(terms: Path) -> None:
+    other = terms.parent / "changed" / "orchard-drive-1.yaml"
+    other.parent.mkdir()
+    shutil.copy(terms / "orchard-drive-1.yaml", other)
+    change(other, "ends: {first_of: [{months: 42}]}", "ends: {first_of: [{months: 48}]}")
+    code, out, err = run("policy", "diff", terms / "orchard-drive-1.yaml", other)
+    text = flat(out)
+    assert (code, err) == (0, "")
+    assert "clause 4.1" in text
+    assert text.index("42 months") < text.index("48 months")
+    assert "4.3" not in text
+    code, out, _ = run("policy", "diff", terms / "orchard-drive-1.yaml", terms / "orchard-drive-1.yaml")
+    assert (code, "clause" in out) == (0, False)
+
+
+def test_show_of_something_else_is_refused() -> None:
+    code, _, err = run("policy", "show", CIVIL)
+    assert (code, err.splitlines()[0]) == (
+        2,
+        f"{CIVIL}:1: this is no policy. A policy begins with `policy: name` and `version: 1`.",
+    )
+
+
+def test_publish_writes_digests_that_pin_the_terms(terms: Path) -> None:
+    code, out, err = run("policy", "publish", terms)
+    assert (code, err) == (0, "")
+    book = load_policies(terms).book
+    text = (terms / LOCK_NAME).read_text()
+    rows = [line.split() for line in text.splitlines() if not line.startswith("#")]
+    assert rows[:2] == [
+        ["policy", "orchard-drive@1", book.policy("orchard-drive@1").digest],
+        ["policy", "orchard-drive@2", book.policy("orchard-drive@2").digest],
+    ]
+    assert [row[:2] for row in rows[2:]] == [["conventions", "common-civil@1"]]
+    assert "published  orchard-drive@1  sha256:" in out
+    assert "2 versions are now closed in" in out
+    assert [file.name for file in terms.iterdir() if file.name.startswith(".")] == []
+    code, out, _ = run("policy", "publish", terms)
+    assert (code, (terms / LOCK_NAME).read_text()) == (0, text)
+    assert "Nothing to publish: all 2 versions" in out
+    assert "(published)" in run("policy", "check", terms)[1]
+
+
+def test_formatting_may_change_after_publication_but_not_the_terms(terms: Path) -> None:
+    run("policy", "publish", terms)
+    file = terms / "orchard-drive-1.yaml"
+    file.write_text("# another remark\n" + file.read_text())
+    assert run("policy", "check", terms)[0] == 0
+    line = change(file, "[2400, 0]", "[2500, 0]")
+    assert line > 1
+    refused = "orchard-drive@1 is published, and its terms have changed since."
+    code, out, err = run("policy", "check", terms)
+    assert (code, out) == (2, "")
+    assert f"{file}:5: version: {refused} Put back what was published (see {terms / LOCK_NAME})" in err
+    assert "or publish the change as orchard-drive@2 or later" in err
+    assert "orchard-drive@2 is published, and orchard-drive@1, which it falls back to, has changed since." in err
+    for command in (
+        ("policy", "publish", terms),
+        ("policy", "show", terms / "orchard-drive-2.yaml"),
+        [str(terms) if part == str(FILES / "terms") else part for part in DECIDE],
+    ):
+        code, out, err = run(*command)
+        assert (code, out) == (2, "")
+        assert refused in err, command
+
+
+def test_changed_conventions_are_named_as_the_cause(terms: Path) -> None:
+    shutil.copy(CIVIL, terms / "civil.yaml")
+    run("policy", "publish", terms)
+    change(terms / "civil.yaml", "hours_at_cap: covered", "hours_at_cap: not_covered")
+    code, _, err = run("policy", "check", terms)
+    assert code == 2
+    assert "orchard-drive@1 is published, and its conventions common-civil@1 have changed since." in err
+
+
+def test_a_published_file_may_not_vanish(terms: Path) -> None:
+    run("policy", "publish", terms)
+    change(
+        terms / "orchard-drive-2.yaml",
+        "missed: {fall_back_to: orchard-drive@1, reach: linked_components}",
+        "missed: refer",
+    )
+    (terms / "orchard-drive-1.yaml").unlink()
+    code, _, err = run("policy", "check", terms)
+    assert code == 2
+    assert f"{terms / LOCK_NAME}:3: orchard-drive@1 is published, but its file is no longer here." in err
+
+
+def test_a_new_version_is_added_to_what_is_published(terms: Path) -> None:
+    change(
+        terms / "orchard-drive-2.yaml",
+        "missed: {fall_back_to: orchard-drive@1, reach: linked_components}",
+        "missed: refer",
+    )
+    kept = shutil.move(terms / "orchard-drive-2.yaml", terms.parent / "kept.yaml")
+    run("policy", "publish", terms)
+    first = read_lock(terms / LOCK_NAME)
+    shutil.move(kept, terms / "orchard-drive-2.yaml")
+    code, out, _ = run("policy", "publish", terms)
+    second = read_lock(terms / LOCK_NAME)
+    assert code == 0
+    assert "1 version is now closed" in out
+    assert "1 was published before and unchanged." in out
+    assert second.policies.items() > first.policies.items()
+
+
+def test_publishing_refuses_faults_and_writes_nothing(terms: Path) -> None:
+    change(terms / "orchard-drive-1.yaml", "currency: EUR", "currency: euro")
+    code, _, err = run("policy", "publish", terms)
+    assert code == 2
+    assert "orchard-drive-1.yaml:8: currency" in err
+    assert not (terms / LOCK_NAME).exists()
+
+
+def test_a_lock_above_the_directory_counts(terms: Path) -> None:
+    run("policy", "publish", terms.parent)
+    change(terms / "orchard-drive-1.yaml", "[2400, 0]", "[2500, 0]")
+    code, _, err = run("policy", "check", terms)
+    assert code == 2
+    assert "orchard-drive@1 is published, and its terms have changed since." in err
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("policy orchard-drive@1 sha256:12\n", ":1: this line is not `policy name@version sha256:…`"),
+        ("<<<<<<< ours\n", ":1: this line is not"),
+        (f"# a\npolicy a@1 sha256:{'0' * 64}\npolicy a@1 sha256:{'1' * 64}\n", ":3: a@1 stands twice"),
+    ],
+)
+def test_a_damaged_lock_file_is_refused(terms: Path, text: str, message: str) -> None:
+    (terms / LOCK_NAME).write_text(text)
+    code, _, err = run("policy", "check", terms)
+    assert code == 2
+    assert f"{terms / LOCK_NAME}{message}" in err
+
+
+def test_the_lock_file_is_sorted_by_version_number(tmp_path: Path) -> None:
+    published = Published({f"a@{n}": f"sha256:{n:064d}" for n in (10, 9, 2)}, {"c@1": "sha256:" + "1" * 64})
+    file = tmp_path / LOCK_NAME
+    file.write_text(lock_text(published))
+    names = [line.split()[1] for line in file.read_text().splitlines() if not line.startswith("#")]
+    assert names == ["a@2", "a@9", "a@10", "c@1"]
+    assert read_lock(file) == published
+
+
+def test_paths_are_read_as_they_are_written() -> None:
+    assert path_steps('term.ends.first_of[0]["5.1"]') == ("term", "ends", "first_of", 0, "5.1")
+    assert path_steps("") == ()
+
+
+def test_conventions_are_found_in_a_folder_beside_the_policies(tmp_path: Path) -> None:
+    terms = Path(shutil.copytree(FILES / "terms", tmp_path / "policies"))
+    (tmp_path / "conventions").mkdir()
+    own = tmp_path / "conventions/own.yaml"
+    own.write_text(CIVIL.read_text().replace("conventions: common-civil", "conventions: own-civil"))
+    for file in terms.iterdir():
+        change(file, "conventions: common-civil@1", "conventions: own-civil@1")
+    assert set(load_policies(terms).book.by_name) == {"orchard-drive@1", "orchard-drive@2"}
+    own.unlink()
+    with pytest.raises(InputRefused, match="own-civil@1"):
+        load_policies(terms)

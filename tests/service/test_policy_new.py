@@ -1,0 +1,118 @@
+"""`hourmark policy new`: ten answers make policies and cases that hold; wrong ones are told and asked again."""
+
+from pathlib import Path
+
+import pytest
+
+from service.new_policy import QUESTIONS
+from tests.service.command_line import flat, process, run
+
+pytestmark = pytest.mark.fast
+
+GIVEN = {
+    "maker": 'Quillfen: "orchard" $machines',
+    "name": "wheel-drive",
+    "models": "QF40, QF6*",
+    "component": "wheel_drive",
+    "months": "48",
+    "first_services": "75, 400",
+    "then_every": "400",
+    "free_until": "900",
+    "zero_at": "2400",
+    "currency": "eur",
+}
+
+
+def options(**changes: str | None) -> list[str]:
+    """Return the answers as options, with changes; None leaves one out."""
+    answers = {**GIVEN, **changes}
+    return [
+        part for key, value in answers.items() if value is not None for part in (f"--{key.replace('_', '-')}", value)
+    ]
+
+
+def test_ten_options_make_a_policy_whose_cases_hold(tmp_path: Path) -> None:
+    directory = tmp_path / "mine"
+    done = process("policy", "new", directory, *options(), "--from", "2026-03-20")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert sorted(file.name for file in directory.iterdir()) == [
+        "wheel-drive-1.yaml",
+        "wheel-drive-prorated-1.yaml",
+        "wheel-drive.cases.yaml",
+    ]
+    assert "7 cases in 1 table: 7 hold, 0 fail" in done.stdout
+    terms = (directory / "wheel-drive-1.yaml").read_text()
+    assert "in_force: {from: 2026-03-20, selected_by: start_of_term}" in terms
+    assert 'title: "Quillfen: \\"orchard\\" $machines: wheel drive, proven service"' in terms
+    cases = (directory / "wheel-drive.cases.yaml").read_text()
+    # Half-way between 900 and 2,400 h: 1,650 h, where half of 1,000 × 1.15 = 1,150.00 is paid: 575.00.
+    assert "reading: 1650," in cases
+    assert 'maker_pays: "575.00", owner_owes: "575.00"' in cases
+    # Delivered on 15 April 2026, 48 months: the last covered day is 14 April 2030.
+    assert "failed_on: 2030-04-14" in cases
+
+
+def test_what_it_names_next_works(tmp_path: Path) -> None:
+    _, out, _ = run("policy", "new", tmp_path / "mine", *options())
+    commands = [line.split()[1:] for line in out.splitlines() if line.startswith("  hourmark ")]
+    assert [command[1] for command in commands if command[0] == "policy"] == ["show", "check", "publish"]
+    for command in commands:
+        code, _, err = run(*command)
+        assert (code, err) == (0, ""), command
+
+
+@pytest.mark.parametrize("currency", ["JPY", "KWD"])
+def test_currencies_with_other_decimals_hold_too(tmp_path: Path, currency: str) -> None:
+    code, out, _ = run("policy", "new", tmp_path / "mine", *options(currency=currency, months="24", zero_at="1500"))
+    assert (code, "7 hold, 0 fail" in out) == (0, True)
+
+
+def test_questions_are_asked_until_they_can_be_taken(tmp_path: Path) -> None:
+    answers = ["Quillfen", "Wheel Drive", "wheel-drive", "QF60", "wheel drive", "wheel_drive", "many", "48", "400, 75",
+               "75", "four", "400", "900", "2400", "XXY", "EUR"]  # fmt: skip
+    code, out, err = run("policy", "new", tmp_path / "mine", answers="\n".join(answers) + "\n")
+    assert (code, err) == (0, "")
+    assert out.count("That cannot be taken") == 6
+    assert all(question.words in out for question in QUESTIONS)
+    assert len(QUESTIONS) == 10
+    assert "7 hold, 0 fail" in out
+
+
+def test_with_nobody_to_ask_the_missing_option_is_named(tmp_path: Path) -> None:
+    code, _, err = run("policy", "new", tmp_path / "mine", *options(months=None), answers="")
+    assert (code, "Nobody answered. Give --months, for example 48." in err) == (2, True)
+    assert not (tmp_path / "mine").exists()
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"zero_at": "800"}, "the whole is paid up to 900 h, but nothing from 800 h"),
+        ({"first_services": "900"}, "the first service may be done until 990 h, but the share falls from 900 h on"),
+        ({"months": "3", "zero_at": "2400"}, "a machine does not reach 2400 h in 3 months"),
+        ({"then_every": "2"}, "a service every 2 h is more than a machine is given"),
+        ({"free_until": "900.25"}, "write the hours of the share with one decimal at most"),
+        ({"currency": "XAU"}, '--currency: "XAU" cannot be taken: XAU is no currency of ISO 4217'),
+        ({"models": " , "}, '--models: " , " cannot be taken: name at least one model'),
+        ({"name": "Drive"}, '--name: "Drive" cannot be taken: write small letters'),
+        ({"months": "0"}, '--months: "0" cannot be taken: write a whole number of months'),
+        ({"then_every": "-5"}, '--then-every: "-5" cannot be taken'),
+    ],
+)
+def test_answers_that_do_not_fit_are_refused_and_nothing_is_written(
+    tmp_path: Path, changes: dict[str, str], message: str
+) -> None:
+    code, _, err = run("policy", "new", tmp_path / "mine", *options(**changes))
+    assert code == 2
+    assert message in flat(err)
+    assert "Nothing was written." in err
+    assert not (tmp_path / "mine").exists()
+
+
+def test_files_that_are_there_are_never_overwritten(tmp_path: Path) -> None:
+    run("policy", "new", tmp_path, *options())
+    (tmp_path / "wheel-drive-1.yaml").write_text("mine\n")
+    code, _, err = run("policy", "new", tmp_path, *options())
+    assert code == 2
+    assert "wheel-drive-1.yaml:1: this file is there already. Choose another name." in err
+    assert (tmp_path / "wheel-drive-1.yaml").read_text() == "mine\n"
