@@ -7,6 +7,7 @@ which mistakes live. ``mess`` is the chance of each kind of untidiness; 0 gives 
 import random
 from collections.abc import Sequence
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 
 from schemas.claim_file import ClaimFile
@@ -52,6 +53,8 @@ class ClaimFiles:
         machine["readings"] += drawn_readings(rng, start, failed_on, at_failure)
         if not machine["has_meter"]:
             _without_meter(machine, claim, records)
+        if not self.mess:
+            _tidy(machine, records, at_failure)
         if self.mess:
             for record in records:
                 if self.untidy():
@@ -115,3 +118,20 @@ def _caps(policy: CoveragePolicy) -> list[int]:
 
 
 __all__ = ["ClaimFiles", "hours"]
+
+
+def _tidy(machine: dict[str, Any], records: list[dict[str, Any]], at_failure: int) -> None:
+    """Leave no fact open: events on file, fluids named, records complete, readings that never fall."""
+    built = machine["built_on"]
+    machine["records_complete_from"] = built
+    delivered = machine["events"].get("retail_delivery", built)
+    for event in ("shipped", "dealer_invoice", "retail_invoice", "first_use", "registered", "started_up", "installed"):
+        machine["events"].setdefault(event, delivered)
+    reached = 0
+    for seen in sorted([*records, *machine["readings"]], key=lambda r: r["on"]):
+        key = "reading" if "record" in seen else "hours"
+        if key == "reading":
+            seen.setdefault("fluids", [{"fluid": "oil_a", "litres": "30"}])
+        if seen.get(key) is not None:
+            reached = min(max(reached, int(Decimal(seen[key]) * 100)), at_failure)
+            seen[key] = hours(reached)
