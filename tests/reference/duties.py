@@ -12,7 +12,7 @@ from schemas.policy.services import FluidList, ServiceDuty
 from schemas.reference_tables import FluidTable
 from schemas.service_record import ServiceRecord
 from tests.reference.dates import span_on
-from tests.reference.meter import FAILURE, History, hours_of
+from tests.reference.meter import FAILURE, History, ValuesToTry, hours_of
 from tests.reference.schedule import Plan, Point, Visit, walk
 from tests.reference.unknown import Given
 
@@ -44,7 +44,7 @@ class Asking:
     policy: CoveragePolicy
     conventions: Conventions
     history: History
-    edges: object
+    edges: ValuesToTry
     given: Given
 
     def hours(self, name: str) -> int | None:

@@ -53,7 +53,7 @@ class Edges:
         values |= {rng.randint(low, high) for _ in range(BETWEEN)}
         return tuple(sorted(values))
 
-    def of_old_meter(self, key: str, most: int, old: Mapping[str, int]) -> tuple[int, ...]:
+    def of_old_meter(self, key: str, most: int, old: dict[str, int]) -> tuple[int, ...]:
         """Return values for what an old meter showed at the last, so that each later reading meets every threshold."""
         place = [k for k, _ in self.history.old_meters].index(key)
         marks: set[int] = set()

@@ -7,9 +7,11 @@ middle of a meter's life, a meter that stood still) is ``unclear``: then only wh
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import Protocol
 
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
+from schemas.machine import MeterChange
 from tests.reference.dates import span_on
 from tests.reference.unknown import Given
 
@@ -136,9 +138,9 @@ def read_history(claim_file: ClaimFile, conventions: Conventions) -> History:
     base = 0
     for number, meter in enumerate(meters):
         last = all(len(m) == 1 for m in meters[number + 1 :])
-        base += _read_meter(history, meter, base, last)
+        _read_meter(history, meter, base, last)
         if number < len(changes):
-            base += _change(history, changes[number], meter, base)
+            base += _change(history, changes[number], meter)
     if contradiction is not None and not history.unclear:
         old = {key: most for key, most in history.old_meters}
         low, high = history._between(claim.failed_on, True, {key: 0 for key in old})[0], history._between(claim.failed_on, True, old)[1]
@@ -181,13 +183,13 @@ def _meters(claim_file: ClaimFile, a_day: int) -> list[list[Shown]]:
     return meters
 
 
-def _on_new_meter(row: Shown, change: object, rows: list[Shown], a_day: int) -> bool:
-    new = hundredths(change.new_reading)  # type: ignore[attr-defined]
+def _on_new_meter(row: Shown, change: MeterChange, rows: list[Shown], a_day: int) -> bool:
+    new = hundredths(change.new_reading)
     if row.hours < new or row.hours > new + a_day:
         return False
-    if change.old_reading is not None:  # type: ignore[attr-defined]
-        return row.hours != hundredths(change.old_reading)  # type: ignore[attr-defined]
-    before = max([r.hours for r in rows if r.day < change.on], default=0)  # type: ignore[attr-defined]
+    if change.old_reading is not None:
+        return row.hours != hundredths(change.old_reading)
+    before = max([r.hours for r in rows if r.day < change.on], default=0)
     return before == 0 or row.hours < before
 
 
@@ -195,8 +197,8 @@ def _agree(one: Shown, other: Shown, a_day: int) -> bool:
     return one.hours <= other.hours <= one.hours + a_day * ((other.day - one.day).days + 1)
 
 
-def _read_meter(history: History, meter: list[Shown], base: int, last: bool) -> int:
-    """Write down what one meter showed; return how far the base moved (0: doubts never move it here)."""
+def _read_meter(history: History, meter: list[Shown], base: int, last: bool) -> None:
+    """Write down what one meter showed, up to where its readings begin to contradict one another."""
     if history.conventions.meter.single_spike == "drop_with_note":
         _drop_spikes(meter, history.a_day)
     _mark_stuck(history, meter)
@@ -206,13 +208,12 @@ def _read_meter(history: History, meter: list[Shown], base: int, last: bool) -> 
         own_end = all(r.record in ("claim:reading", REPAIR) for r in meter[broken[0] :])
         if len(broken) > 1 or not own_end or not last:
             history.unclear = True
-            return 0
+            return
         end = broken[0]
         _doubt_claim(history, meter[end - 1], meter[end], base)
     for row in meter[:end]:
         history.seen.append(Seen(row.day, base + row.hours, row.record, len(history.old_meters)))
     del meter[end:]
-    return 0
 
 
 def _doubt_claim(history: History, before: Shown, own: Shown, base: int) -> None:
@@ -265,33 +266,43 @@ def _mark_stuck(history: History, meter: list[Shown]) -> None:
             history.unclear = True
 
 
-def _change(history: History, change: object, meter: list[Shown], base: int) -> int:
+def _change(history: History, change: MeterChange, meter: list[Shown]) -> int:
     """Return by how much the base rises where a meter was changed; a missing old reading is an unknown sum."""
-    del base
     last = meter[-1] if meter else None
-    if change.old_reading is not None:  # type: ignore[attr-defined]
-        old = hundredths(change.old_reading)  # type: ignore[attr-defined]
+    if change.old_reading is not None:
+        old = hundredths(change.old_reading)
     else:
         assert last is not None
         old = last.hours
-        most = history.a_day * (max((change.on - last.day).days, 0) + 1)  # type: ignore[attr-defined]
-        history.old_meters.append((f"meter_change:{change.id}", most))  # type: ignore[attr-defined]
-    return old - hundredths(change.new_reading)  # type: ignore[attr-defined]
+        most = history.a_day * (max((change.on - last.day).days, 0) + 1)
+        history.old_meters.append((f"meter_change:{change.id}", most))
+    return old - hundredths(change.new_reading)
 
 
-def hours_of(name: str, history: History, given: Given, edges: "object") -> int | None:
+class ValuesToTry(Protocol):
+    """Chooses the values to try for hours that are not on file."""
+
+    def between(self, name: str, low: int, high: int, given: Given) -> tuple[int, ...]: ...
+
+    def of_old_meter(self, key: str, most: int, old: dict[str, int]) -> tuple[int, ...]: ...
+
+
+def hours_of(name: str, history: History, given: Given, edges: ValuesToTry) -> int | None:
     """Return the hours of the failure, a record or a fitting in this world; None without an hour meter."""
     if history.no_meter:
         return None
     old: dict[str, int] = {}
     for key, most in history.old_meters:
-        old[key] = given.ask(key, edges.of_old_meter(key, most, old))  # type: ignore[attr-defined]
+        known = given.values.get(key)
+        old[key] = given.ask(key, edges.of_old_meter(key, most, old)) if known is None else known
     low, high = history.range_of(name, old)
     key = "reading:failure" if name == FAILURE else (name if name.startswith("fitting:") else f"reading:{name}")
     if low == high:
         return low
+    if key in given.values:
+        return given.values[key]
     low, high = _never_falling(name, low, high, history, given, old)
-    return given.ask(key, edges.between(name, low, high, given), history.asks_about(name))  # type: ignore[attr-defined]
+    return given.ask(key, edges.between(name, low, high, given), history.asks_about(name))
 
 
 def _never_falling(
