@@ -20,7 +20,8 @@ The rules it takes where the documents leave a choice, numbered so that a differ
     of hours is asked for.
 10. A line is merged over all worlds: where state and amounts agree, decided; else the least of each bearer is certain,
     the rest open. It waits for a person where one of the facts that matter asks a person.
-11. A limit that cannot apply (hours without a meter) plays no part in its clause.
+11. A denied line names what denies it and the services that were missed; what would only hold it decides nothing.
+12. A limit that cannot apply (hours without a meter) plays no part in its clause.
 """
 
 from dataclasses import dataclass, field
@@ -200,11 +201,14 @@ class Bench:
         return -view.estimate, LAYERS.index(policy.layer), -policy.version, policy.policy
 
     def result(self, view: View, money: Settled) -> Result:
-        codes = {w.code for w in (*view.before, *view.whys) if w.effect != "note" or w.code in CODES.values() or w.code.startswith("pro")}
         state = "refer" if money.held else view.state
-        if view.state == "covered":
-            codes |= set(money.codes) | set(money.held)
-        return Result(state, view.payer, money, frozenset(codes | set(view.allowed.held)))
+        whys = [*view.before, *view.whys]
+        if state == "deny":
+            codes = {w.code for w in whys if w.effect not in ("refer", "note")}
+            return Result(state, view.payer, money, frozenset(codes))
+        codes = {w.code for w in whys if w.effect != "note" or w.code in CODES.values() or w.code.startswith("pro")}
+        codes |= {*view.allowed.held, *money.codes, *money.held}
+        return Result(state, view.payer, money, frozenset(codes))
 
     def governing(self) -> tuple[list[str], list[str]]:
         """Return the versions that may decide, and the codes of those that may not."""
