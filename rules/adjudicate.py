@@ -33,6 +33,7 @@ from schemas.conventions import Conventions
 from schemas.decision import Decision, Digests
 
 MOST_HANDLES = 64
+UNSEALED = Digests("", (), "", "", "")
 
 
 class Adjudicator:
@@ -75,11 +76,11 @@ class Adjudicator:
             deadlines=tuple(("answer_question", q.id, q.answer_by) for q in questions if q.answer_by is not None),
             measures=measures_of(merged[0].world),
             firings=firings_of(merged[0].world),
-            remedies=(),
-            digests=Digests("", (), "", "", ""),
+            remedies=changes,
+            digests=UNSEALED,
             engine=ENGINE,
         )
-        return sealed(decision, claim_file, [looked_at[name] for name in sorted(looked_at)], changes)
+        return sealed(decision, claim_file, [looked_at[name] for name in sorted(looked_at)])
 
     def _evaluation(self, claim_file: ClaimFile) -> Evaluation:
         conventions = self._meter_conventions(claim_file)

@@ -4,6 +4,7 @@ Every amount is text in the line's own currency; every line keeps
 ``claimed + added = maker_pays + owner_owes + dealer_bears + other_payer + open``.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, Literal
@@ -159,7 +160,7 @@ class Firing:
 
     policy: str
     rule: str
-    facts: tuple[str, ...]
+    facts: tuple[Mapping[str, int | str], ...]
 
 
 @dataclass(frozen=True, slots=True)

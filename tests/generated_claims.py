@@ -80,6 +80,8 @@ def _line(rng: random.Random, policy: CoveragePolicy, machine: dict[str, Any], i
         line["caused_by"] = f"l{rng.randint(0, index - 1)}"
     if rng.random() < 0.03:
         line["removed_serial"] = rng.choice(("K-1", "K-2"))
+    if rng.random() < 0.1:
+        line["text"] = "as found on the bench"
     return line
 
 

@@ -18,7 +18,6 @@ from rules.open_facts import OpenFact
 from rules.plain import hours_text
 from rules.policy_book.compiled import CompiledPolicy
 from rules.rounding import as_money, minor_units
-from rules.rule_base.driver import Firing as RuleFiring
 from rules.settlement.desk import DAY_WORDS
 from rules.settlement.exact import GRAINS, minor_of
 from rules.settlement.money import LineMoney
@@ -26,8 +25,6 @@ from rules.settlement.tables import Tables
 from schemas.canonical import canonical_bytes, digest
 from schemas.claim_file import ClaimFile
 from schemas.decision import (
-    CAUTIONS,
-    FORMAT_VERSION,
     Considered,
     Decision,
     Digests,
@@ -39,7 +36,6 @@ from schemas.decision import (
     Proposal,
     Question,
     Reason,
-    Remedy,
     Status,
 )
 
@@ -89,10 +85,12 @@ def _decides(reason: PolicyReason, state: str) -> bool:
 
 
 def _in_order(reasons: Sequence[Reason]) -> tuple[Reason, ...]:
-    unique = {(r.code, r.policy, r.clause, r.words, r.records): r for r in reasons}
-    return tuple(
-        sorted(unique.values(), key=lambda r: (PRECEDENCE[r.code], r.policy or "", r.clause or "", r.words, r.records))
-    )
+    # Two open facts may read alike (the services of the left and the right side); each is a question of its own.
+    unique = {
+        (r.code, r.policy, r.clause, r.words, r.records, r.facts if r.code == "fact_open" else ()): r for r in reasons
+    }
+    places = sorted(unique, key=lambda k: (PRECEDENCE[k[0]], k[1] or "", k[2] or "", *k[3:]))
+    return tuple(unique[place] for place in places)
 
 
 def _plain_reason(code: str, words: str, records: tuple[str, ...] = ()) -> Reason:
@@ -272,22 +270,21 @@ def measures_of(world: WorldResult) -> tuple[Measure, ...]:
 
 
 def firings_of(world: WorldResult) -> tuple[Firing, ...]:
-    return tuple(Firing(name, firing.rule, _matched(firing)) for name, firing in world.firings)
+    """Return the rules that fired, with the facts they matched."""
+    return tuple(Firing(name, firing.rule, firing.facts) for name, firing in world.firings)
 
 
-def _matched(firing: RuleFiring) -> tuple[str, ...]:
-    return tuple(" ".join(f"{key}={fact[key]}" for key in sorted(fact)) for fact in firing.facts)
-
-
-def text_of(value: Any) -> Any:
+def _plain(value: Any) -> Any:
     if isinstance(value, Decimal):
         return str(value)
     raise TypeError(f"{type(value).__name__} has no place in a decision")
 
 
 def decision_document(decision: Decision) -> dict[str, Any]:
-    """Return the decision as plain JSON values, amounts as text."""
-    return dict(orjson.loads(orjson.dumps(replace(decision, document={}), default=text_of)))
+    """Return the decision as plain JSON values, amounts as text (without a document of its own)."""
+    document: dict[str, Any] = orjson.loads(orjson.dumps(decision, default=_plain))
+    document.pop("document", None)
+    return document
 
 
 def decision_bytes(decision: Decision) -> bytes:
@@ -295,32 +292,27 @@ def decision_bytes(decision: Decision) -> bytes:
     return canonical_bytes(decision.document)
 
 
-def sealed(
-    decision: Decision, claim_file: ClaimFile, policies: Sequence[CompiledPolicy], remedies: tuple[Remedy, ...]
-) -> Decision:
-    """Return the decision with its digests: outcome, derivation and envelope apart."""
-    decision = replace(decision, remedies=remedies)
+OUTCOME = ("claim", "serial", "dealer", "status", "lines", "payout", "questions", "proposals", "deadlines")
+DERIVATION = ("measures", "firings")
+ENVELOPE = ("engine", "format", "cautions", "decided_on", "remedies")
+
+
+def sealed(decision: Decision, claim_file: ClaimFile, policies: Sequence[CompiledPolicy]) -> Decision:
+    """Return the decision with its document and its digests: outcome, derivation and envelope apart."""
     document = decision_document(decision)
-    outcome = {
-        key: document[key]
-        for key in ("claim", "serial", "dealer", "status", "lines", "payout", "questions", "proposals", "deadlines")
-    }
-    derivation = {key: document[key] for key in ("measures", "firings")}
-    envelope = {
-        "engine": ENGINE,
-        "format": FORMAT_VERSION,
-        "cautions": list(CAUTIONS),
-        "decided_on": document["decided_on"],
-        "remedies": document["remedies"],
-        "claim_file": claim_file.digest,
-    }
+    envelope = {key: document[key] for key in ENVELOPE} | {"claim_file": claim_file.digest}
     digests = Digests(
         claim_file.digest,
-        tuple((p.name, p.digest) for p in policies),
-        digest(outcome),
-        digest(derivation),
+        tuple((policy.name, policy.digest) for policy in policies),
+        digest({key: document[key] for key in OUTCOME}),
+        digest({key: document[key] for key in DERIVATION}),
         digest(envelope),
     )
-    document["digests"] = orjson.loads(orjson.dumps(digests))
-    del document["document"]
+    document["digests"] = {
+        "claim_file": digests.claim_file,
+        "policies": [list(pin) for pin in digests.policies],
+        "outcome": digests.outcome,
+        "derivation": digests.derivation,
+        "envelope": digests.envelope,
+    }
     return replace(decision, digests=digests, document=document)

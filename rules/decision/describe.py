@@ -17,6 +17,7 @@ from schemas.decision import Comparison, Reason
 from schemas.quantities import centihours
 
 Facts = list[tuple[str, str]]
+Describe = Callable[[PolicyReason, LineResult, ClaimFile], tuple[Facts, list[str], Comparison | None]]
 
 BREACH_OF = {
     "service_missed": "missed",
@@ -54,25 +55,9 @@ def _facts_of(
         return _limit_facts(reason, line, claim_file)
     if reason.code in BREACH_OF:
         return _service_facts(reason, line, claim_file)
-    special: dict[str, Callable[[PolicyReason, LineResult, ClaimFile], tuple[Facts, list[str], Comparison | None]]] = {
-        "prorated": _share_facts,
-        "prorated_to_nothing": _share_facts,
-        "serial_differs": _serial_facts,
-        "symptom_first": _symptom_facts,
-        "excluded_cause": _cause_facts,
-        "before_term": _before_term_facts,
-        "no_version_in_force": _machine_facts,
-        "serial_out_of_range": _machine_facts,
-        "built_out_of_range": _machine_facts,
-        "use_not_covered": _machine_facts,
-        "region_not_covered": _machine_facts,
-        "later_owner": _machine_facts,
-        "part_altered": _alteration_facts,
-        "part_of_other_make": _alteration_facts,
-        "caused_by_covered_failure": _caused_facts,
-    }
-    if reason.code in special:
-        return special[reason.code](reason, line, claim_file)
+    special = SPECIAL.get(reason.code)
+    if special is not None:
+        return special(reason, line, claim_file)
     return [("item", line.subject.line.item), ("component", line.subject.component or "not stated")], [], None
 
 
@@ -284,3 +269,23 @@ def _caused_facts(
 ) -> tuple[Facts, list[str], Comparison | None]:
     del reason, claim_file
     return [("ruined by", f"line {line.subject.line.caused_by}")], [], None
+
+
+# What a reason shows beside its clause, by code.
+SPECIAL: dict[str, Describe] = {
+    "prorated": _share_facts,
+    "prorated_to_nothing": _share_facts,
+    "serial_differs": _serial_facts,
+    "symptom_first": _symptom_facts,
+    "excluded_cause": _cause_facts,
+    "before_term": _before_term_facts,
+    "no_version_in_force": _machine_facts,
+    "serial_out_of_range": _machine_facts,
+    "built_out_of_range": _machine_facts,
+    "use_not_covered": _machine_facts,
+    "region_not_covered": _machine_facts,
+    "later_owner": _machine_facts,
+    "part_altered": _alteration_facts,
+    "part_of_other_make": _alteration_facts,
+    "caused_by_covered_failure": _caused_facts,
+}

@@ -31,6 +31,8 @@ class Notebook:
         if line.view is None:
             return found
         found += [_note(code, words) for code, words in line.view.allowance.notes]
+        if line.state == "deny" and not any(reason.path.startswith("services.") for reason in line.reasons):
+            return found  # what the services did is beside the point of this denial
         named = (line.view.candidate.name, line.view.payer.name)
         for measures in self.world.measures:
             group = measures.group_of_line.get(line.subject.line.line)
@@ -47,7 +49,7 @@ class Notebook:
         if key not in self._of_duty:
             clause = measures.policy.clauses[f"services.{duty.duty}"]
             self._of_duty[key] = tuple(
-                _note(code, words, records, measures.policy.name, clause.number, clause.words)
+                _note(code, words, records, measures.policy.name, clause.number)
                 for code, words, records in self._written(measures, group, duty)
             )
         return self._of_duty[key]
@@ -91,6 +93,5 @@ def _note(
     records: tuple[str, ...] = (),
     policy: str | None = None,
     clause: str | None = None,
-    text: str | None = None,
 ) -> Reason:
-    return Reason(code, policy, clause, text, f"{KINDS[code].text} {words}".strip(), (), records, None, None)
+    return Reason(code, policy, clause, None, f"{KINDS[code].text} {words}".strip(), (), records, None, None)

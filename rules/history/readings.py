@@ -45,7 +45,7 @@ def readings_by_meter(
             meters[-1].append(Observed(change.on, centihours(change.old_reading), change.id, anchor="change"))
         meters.append([Observed(change.on, centihours(change.new_reading), change.id, anchor="change")])
     rows = _rows(claim_file)
-    placed = [(_meter_of(row, changes, rows, per_day), row) for row in rows]
+    placed = [(_meter_of(row, changes, rows, per_day) if changes else 0, row) for row in rows]
     own = {row.record: (meter, row) for meter, row in placed if row.record in (CLAIM_READING, REPAIR_READING)}
     contradiction = None
     if len(own) == 2:
@@ -165,6 +165,8 @@ def stuck_groups(
     found = []
     for group in groups:
         first, last = group[0], group[-1]
+        if first is last:
+            continue
         stored = len({day for period in storage for day in _days_stored(first.day, last.day, period)})
         least = add_span(first.day, meter.stuck_after, "clamp_from_start") + timedelta(days=stored)
         if sum(o.shows_work for o in group) >= 2 and last.day >= least:

@@ -19,6 +19,7 @@ from rules.history.readings import (
     stuck_groups,
 )
 from rules.open_facts import OpenFact
+from rules.plain import day_text, hours_text
 from schemas.claim_file import ClaimFile
 from schemas.conventions import FactHandling, MeterConventions
 from schemas.machine import MeterChange
@@ -96,13 +97,6 @@ def fitting_key(component_record: str) -> str:
     return f"fitting:{component_record}"
 
 
-def hours_text(hundredths: int) -> str:
-    """Return hundredths of an hour as a reader writes them: 1,500.0 h."""
-    sign, rest = ("-", -hundredths) if hundredths < 0 else ("", hundredths)
-    text = f"{sign}{rest // 100:,}.{rest % 100:02d}"
-    return f"{text[:-1] if text.endswith('0') else text} h"
-
-
 def build_timeline(claim_file: ClaimFile, meter: MeterConventions, facts: FactHandling) -> Timeline:
     """Return the machine's timeline under a maker's meter conventions."""
     machine, claim = claim_file.machine, claim_file.claim
@@ -112,23 +106,26 @@ def build_timeline(claim_file: ClaimFile, meter: MeterConventions, facts: FactHa
     walk = _Walk(claim_file, meter, facts, changes)
     walk.run()
     at_failure = walk.hours_at_failure()
+    sighted = {s.record: s.hours for s in reversed(walk.sightings)}
     of_records: dict[str, HoursBounds] = {}
     for record in claim_file.services:
-        if record.on <= claim.failed_on:
-            words = f"the meter reading of service {record.record} on {record.on:%d %B %Y}"
-            of_records[record.record] = walk.hours_of(record.record, record.on, f"reading:{record.record}", words)
+        if record.record in sighted and record.on <= claim.failed_on:
+            of_records[record.record] = sighted[record.record]
+        elif record.on <= claim.failed_on:
+            words = f"the meter reading of service {record.record} on {day_text(record.on)}"
+            of_records[record.record] = walk.hours_of(record.on, f"reading:{record.record}", words)
     for fitted in machine.components:
         if fitted.fitted_on is not None and fitted.fitted_at is None and fitted.fitted_on <= claim.failed_on:
-            words = f"the machine hours when {fitted.id} was fitted on {fitted.fitted_on:%d %B %Y}"
+            words = f"the machine hours when {fitted.id} was fitted on {day_text(fitted.fitted_on)}"
             key = fitting_key(fitted.id)
-            of_records[key] = walk.hours_of(key, fitted.fitted_on, key, words)
+            of_records[key] = walk.hours_of(fitted.fitted_on, key, words)
     notes = walk.notes
     done = [c for c in changes if c.on <= claim.failed_on]
     if done:
-        words = f"meter {done[-1].kind} on {done[-1].on:%d %B %Y}; hours of both meters are added"
+        words = f"meter {done[-1].kind} on {day_text(done[-1].on)}; hours of both meters are added"
         notes.append(HistoryNote("meter_changed", words, (done[-1].id,)))
-    at_repair = next((s.hours for s in walk.sightings if s.record == REPAIR_READING), None)
-    return Timeline(tuple(walk.sightings), at_failure, of_records, tuple(walk.shifts), tuple(notes), at_repair)
+    shifts, at_repair = tuple(walk.shifts), sighted.get(REPAIR_READING)
+    return Timeline(tuple(walk.sightings), at_failure, of_records, shifts, tuple(notes), at_repair)
 
 
 class _Walk:
@@ -201,13 +198,13 @@ class _Walk:
             self._lost(stopped, run[-1].day, 0)
 
     def _lost(self, stopped: Observed, until: date, shown: int) -> None:
-        words = f"the machine hours while the meter stood at {hours_text(stopped.reading)} from {stopped.day:%d %B %Y}"
+        words = f"the machine hours while the meter stood at {hours_text(stopped.reading)} from {day_text(stopped.day)}"
         most = self.per_day * ((until - stopped.day).days + 1) - shown
         self.shifts.append(Shift(OpenFact(f"stuck:{stopped.record}", "reading", "person", words), max(most, 0)))
 
     def _certain(self, observed: Observed) -> None:
         low, shifts = self.base + observed.reading, len(self.shifts)
-        high = low + sum(s.most for s in self.shifts)
+        high = low + sum(s.most for s in self.shifts) if shifts else low
         bounds = HoursBounds(low, high, _records(observed), None, shifts, shifts)
         self.sightings.append(Sighting(observed.day, bounds, observed.record))
 
@@ -219,14 +216,14 @@ class _Walk:
             return
         if stuck is not None:
             words = (
-                f"the machine hours on {observed.day:%d %B %Y}: the meter stood at {hours_text(observed.reading)} from"
-                f" {stuck[0].day:%d %B %Y} to {stuck[1].day:%d %B %Y} while the machine was at work"
+                f"the machine hours on {day_text(observed.day)}: the meter stood at {hours_text(observed.reading)} from"
+                f" {day_text(stuck[0].day)} to {day_text(stuck[1].day)} while the machine was at work"
             )
             key = "reading:stuck" if observed.record == CLAIM_READING else f"reading:{observed.record}"
             fact = OpenFact(key, "reading", "person", words)
         else:
             words = (
-                f"the meter reading of {hours_text(observed.reading)} on {observed.day:%d %B %Y}"
+                f"the meter reading of {hours_text(observed.reading)} on {day_text(observed.day)}"
                 f" ({_named(observed)}), which later readings contradict"
             )
             fact = self._fact(observed, self.facts.contradicts_other_record, words)
@@ -257,7 +254,7 @@ class _Walk:
         if change.old_reading is not None:
             old = centihours(change.old_reading)
         else:
-            words = f"what the old meter showed when it was {change.kind} on {change.on:%d %B %Y} (record {change.id})"
+            words = f"what the old meter showed when it was {change.kind} on {day_text(change.on)} (record {change.id})"
             most = self.per_day * (max((change.on - last.day).days, 0) + 1)
             self.shifts.append(Shift(OpenFact(f"meter_change:{change.id}", "reading", "dealer", words), most))
         self.base += old - centihours(change.new_reading)
@@ -276,8 +273,8 @@ class _Walk:
 
     def _own_contradiction(self, failure: Observed, repair: Observed) -> None:
         words = (
-            f"the meter reading at the failure: {hours_text(failure.reading)} at the failure on {failure.day:%d %B %Y}"
-            f" and {hours_text(repair.reading)} at the repair on {repair.day:%d %B %Y} contradict one another"
+            f"the meter reading at the failure: {hours_text(failure.reading)} at the failure on {day_text(failure.day)}"
+            f" and {hours_text(repair.reading)} at the repair on {day_text(repair.day)} contradict one another"
         )
         fact = self._fact(failure, self.facts.contradicts_itself, words)
         bounds = self._between(failure.day, fact, failure=True)
@@ -295,11 +292,8 @@ class _Walk:
             self.at_failure = self._between(self.claim.failed_on, fact, failure=True)
         return self.at_failure
 
-    def hours_of(self, record: str, day: date, key: str, words: str) -> HoursBounds:
-        """Return the hours of a service record or a fitting: as sighted, or between the sightings round its day."""
-        sighted = next((s.hours for s in self.sightings if s.record == record), None)
-        if sighted is not None:
-            return sighted
+    def hours_of(self, day: date, key: str, words: str) -> HoursBounds:
+        """Return the hours of a service record or a fitting without a sighting: between the sightings round its day."""
         bounds = self._between(day, OpenFact(key, "reading", "dealer", ""), failure=False)
         if bounds.fact is None:
             return bounds
@@ -348,25 +342,25 @@ def _named(observed: Observed) -> str:
 
 def _spike_note(reading: Observed) -> HistoryNote:
     words = (
-        f"reading {hours_text(reading.reading)} on {reading.day:%d %B %Y} is set aside: the readings before and after"
+        f"reading {hours_text(reading.reading)} on {day_text(reading.day)} is set aside: the readings before and after"
         " it contradict it"
     )
     return HistoryNote("reading_set_aside", words, (reading.record,))
 
 
 def _doubt_words(doubtful: Observed, last: Observed, per_day: int) -> str:
-    read = f"the meter reading of {hours_text(doubtful.reading)} on {doubtful.day:%d %B %Y} ({_named(doubtful)})"
+    read = f"the meter reading of {hours_text(doubtful.reading)} on {day_text(doubtful.day)} ({_named(doubtful)})"
     if last.anchor == "age":
         return f"{read}, which is more than the machine's age allows"
     if doubtful.reading < last.reading:
-        return f"{read}, which is below {hours_text(last.reading)} on {last.day:%d %B %Y} ({_named(last)})"
+        return f"{read}, which is below {hours_text(last.reading)} on {day_text(last.day)} ({_named(last)})"
     days = max((doubtful.day - last.day).days, 1)
     rate = (doubtful.reading - last.reading) // (100 * days)
     slip = doubtful.reading // 10
     meant = f"; was {hours_text(slip)} meant?" if last.reading <= slip <= last.reading + per_day * days else ""
     return (
-        f"the meter reading of {hours_text(doubtful.reading)} on {doubtful.day:%d %B %Y}: {rate} h a day since"
-        f" {hours_text(last.reading)} on {last.day:%d %B %Y} ({_named(last)}) is not possible{meant}"
+        f"the meter reading of {hours_text(doubtful.reading)} on {day_text(doubtful.day)}: {rate} h a day since"
+        f" {hours_text(last.reading)} on {day_text(last.day)} ({_named(last)}) is not possible{meant}"
     )
 
 

@@ -14,11 +14,12 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
 
-from rules.history.timeline import Timeline, hours_text
+from rules.history.timeline import Timeline
 from rules.measures.groups import Group, earliest_start
 from rules.measures.schedule import Absence, DuePoint, Schedule, Visit, judge
 from rules.measures.service_proof import refusal_of
 from rules.open_facts import OpenFact, World
+from rules.plain import day_text, hours_text
 from rules.policy_book.compiled import CompiledPolicy
 from schemas.claim_file import ClaimFile
 from schemas.machine import Booking
@@ -202,7 +203,7 @@ class _Absence:
         most = self.timeline.most_on(booking.asked_on)
         if most is None or not point.hours_closed_at(most - self.schedule.start_hours):
             return True
-        words = f"the meter reading when booking {booking.id} was asked for on {booking.asked_on:%d %B %Y}"
+        words = f"the meter reading when booking {booking.id} was asked for on {day_text(booking.asked_on)}"
         return bool(self.world.pick(OpenFact(f"booking:{booking.id}", "reading", "dealer", words), (1, 0)))
 
     def _counts_as_not_done(self, point: DuePoint) -> bool:
@@ -344,5 +345,5 @@ def point_words(point: DuePoint, schedule: Schedule) -> str:
         parts.append(f"{hours_text(point.hours + base)} ({low[:-2]}–{high})")
     if point.day is not None and point.low_day is not None and point.high_day is not None:
         low_day, high_day = date.fromordinal(point.low_day), date.fromordinal(point.high_day)
-        parts.append(f"{date.fromordinal(point.day):%d %B %Y} ({low_day:%d %B %Y} to {high_day:%d %B %Y})")
+        parts.append(f"{day_text(date.fromordinal(point.day))} ({day_text(low_day)} to {day_text(high_day)})")
     return " or ".join(parts)

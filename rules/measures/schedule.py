@@ -35,7 +35,7 @@ Hours are hundredths since the schedule's beginning; days are proleptic ordinals
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 from typing import Literal
@@ -90,6 +90,24 @@ class DuePoint:
     def opened_at(self, day: int, hours: int | None) -> bool:
         return (self.low_hours is not None and hours is not None and hours >= self.low_hours) or (
             self.low_day is not None and day >= self.low_day
+        )
+
+    def settled(self, state: State, record: str | None = None, *, cured: bool = False) -> "DuePoint":
+        """Return the point with what became of it (built outright: ``dataclasses.replace`` is slow, this is not)."""
+        return DuePoint(
+            self.number,
+            self.hours,
+            self.low_hours,
+            self.high_hours,
+            self.day,
+            self.low_day,
+            self.high_day,
+            state,
+            record,
+            cured,
+            self.step,
+            self.anchor,
+            self.turns,
         )
 
     def holds(self, visit: Visit) -> bool:
@@ -178,9 +196,10 @@ class Schedule:
     def _gap(self, step: int) -> int | None:
         """Return the hours between point in hours number ``step`` and the one before it, None when there is none."""
         due = self.duty.due
-        if step < len(due.at_hours):
-            return centihours(due.at_hours[step].at - (due.at_hours[step - 1].at if step else 0))
-        return None if due.then_every is None else centihours(due.then_every)
+        one_offs = due.one_off_hundredths
+        if step < len(one_offs):
+            return one_offs[step] - (one_offs[step - 1] if step else 0)
+        return due.every_hundredths
 
     def _hours_on(self, point: DuePoint, hours: int | None) -> HoursLimb | None:
         gap = self._gap(point.step + 1)
@@ -214,7 +233,11 @@ class Schedule:
             return hours - _hours_of(own.early, base, None), hours + _hours_of(own.late, base, None)
         window = self.duty.window.hours
         assert window is not None, "a policy with points in hours states window.hours"
-        return hours - _hours_of(window.early, base, window), hours + _hours_of(window.late, base, window)
+        early, late = window.hundredths
+        return (
+            hours - (_hours_of(window.early, base, window) if early is None else early),
+            hours + (_hours_of(window.late, base, window) if late is None else late),
+        )
 
     def _days(self, anchor: int, turns: int) -> tuple[int, int, int]:
         """Return early bound, due day and late bound of the calendar limb."""
@@ -340,7 +363,7 @@ class _Walk:
             if not in_place:
                 following = self.schedule.next_on_grid(passed)
                 if following is None or not following.opened_at(visit.day, visit.hours):
-                    self.points[-1] = replace(passed, state="late", record=visit.record)
+                    self.points[-1] = passed.settled("late", visit.record)
                 if not self.schedule.on_grid or self.schedule.begins_calendar(passed):
                     self.point = self._after_late(passed, visit)
                 return
@@ -359,7 +382,7 @@ class _Walk:
             if state == "booked" and visit is not None:
                 self._answer(point, "booked", visit)
                 return True
-            self.points.append(replace(point, state=state))
+            self.points.append(point.settled(state))
             if state == "missed":
                 self.point = self.schedule.after_missed(point, day, hours)
             else:
@@ -367,7 +390,7 @@ class _Walk:
         return False
 
     def _answer(self, point: DuePoint, state: State, visit: Visit) -> None:
-        self.points.append(replace(point, state=state, record=visit.record))
+        self.points.append(point.settled(state, visit.record))
         self.point = self.schedule.after_visit(point, visit, early=state == "early")
 
     def _after_late(self, passed: DuePoint, visit: Visit) -> DuePoint | None:
@@ -390,4 +413,4 @@ def _cured(point: DuePoint, visits: Sequence[Visit]) -> DuePoint:
     if point.state != "missed":
         return point
     cure = next((v for v in visits if point.closed_at(v.day, v.hours)), None)
-    return point if cure is None else replace(point, record=cure.record, cured=True)
+    return point if cure is None else point.settled(point.state, cure.record, cured=True)

@@ -9,6 +9,7 @@ from typing import Literal
 
 from rules.calendar import add_span
 from rules.open_facts import OpenFact, World
+from rules.plain import day_text
 from schemas.claim_file import ClaimFile
 from schemas.policy.services import PERFORMERS, Evidence, FluidList, Performer, ServiceDuty
 from schemas.reference_tables import FluidRow, FluidTable
@@ -35,7 +36,7 @@ def refusal_of(
             f"performer:{record.record}",
             "evidence",
             "dealer",
-            f"who did service {record.record} of {record.on:%d %B %Y}",
+            f"who did service {record.record} of {day_text(record.on)}",
         )
         if not world.pick(fact, (1, 0)):
             return Refusal("wrong_hands", f"nobody is named for {record.record}")
@@ -60,7 +61,7 @@ def _proof_refusal(
             f"evidence:{record.record}:{name}",
             "evidence",
             "dealer",
-            f"proof of service {record.record} of {record.on:%d %B %Y}: {_words(lacking)}",
+            f"proof of service {record.record} of {day_text(record.on)}: {_words(lacking)}",
         )
         if not world.pick(fact, (1, 0)):
             return Refusal("unproven", f"{record.record} lacks {', '.join(lacking)}")
@@ -76,7 +77,7 @@ def _words(evidence: list[Evidence]) -> str:
 def _fluid_refusal(duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, world: World) -> Refusal | None:
     assert duty.fluid is not None
     if not record.fluids:
-        words = f"the fluid used in service {record.record} of {record.on:%d %B %Y}"
+        words = f"the fluid used in service {record.record} of {day_text(record.on)}"
         fact = OpenFact(f"fluid:{record.record}", "evidence", "dealer", words)
         return None if world.pick(fact, (1, 0)) else Refusal("wrong_fluid", f"no fluid is named for {record.record}")
     lists: dict[str, set[str]] = {used.fluid: set() for used in record.fluids}
@@ -88,7 +89,7 @@ def _fluid_refusal(duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFi
     # A visit may use other fluids for other tasks: they stand on lists of their own.
     stray = sorted(fluid for fluid, on in lists.items() if not on or (not used and name not in on))
     if stray:
-        words = f"{', '.join(stray)} is not on the list {name} on {record.on:%d %B %Y} ({record.record})"
+        words = f"{', '.join(stray)} is not on the list {name} on {day_text(record.on)} ({record.record})"
         return Refusal("wrong_fluid", words)
     return _quantity_refusal(duty.fluid, record, used, world)
 
@@ -108,7 +109,7 @@ def _quantity_refusal(rule: FluidList, record: ServiceRecord, approved: set[str]
     if litres >= rule.at_least_litres:
         return None
     words = (
-        f"proof that service {record.record} of {record.on:%d %B %Y} used {rule.at_least_litres} litres"
+        f"proof that service {record.record} of {day_text(record.on)} used {rule.at_least_litres} litres"
         f" ({litres} on file)"
     )
     fact = OpenFact(f"litres:{record.record}", "evidence", "dealer", words)

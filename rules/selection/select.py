@@ -7,6 +7,7 @@ from datetime import date
 from rules.measures.groups import fitted_component, later_fitting, own_parts
 from rules.measures.starts import day_that_selects, start_of_term
 from rules.open_facts import World
+from rules.plain import day_text
 from rules.policy_book.compiled import CompiledPolicy
 from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile
@@ -96,7 +97,7 @@ def _governing(
             continue
         start = start_of_term(newer, newer.terms.term.starts, claim_file, world, every)[0]
         if start >= extends.started_from:
-            chosen.append((newer, f"it extends machines started from {extends.started_from:%d %B %Y}"))
+            chosen.append((newer, f"it extends machines started from {day_text(extends.started_from)}"))
     return chosen
 
 
@@ -122,14 +123,14 @@ def _in_force_words(
     selected_by = in_force.selected_by
     if selected_by == "start_of_term":
         day, event = start_of_term(policy, policy.terms.term.starts, claim_file, world, every)
-        words = f"start of term {day:%d %B %Y} ({event})"
+        words = f"start of term {day_text(day)} ({event})"
     else:
         day = day_that_selects(selected_by, versions, claim_file, world)
-        words = f"{selected_by.replace('_', ' ')} {day:%d %B %Y}"
+        words = f"{selected_by.replace('_', ' ')} {day_text(day)}"
     if not in_force.holds(day):
         return ""
-    until = f" to {in_force.until:%d %B %Y}" if in_force.until is not None else ""
-    return f"{words} lies in its time in force, from {in_force.from_:%d %B %Y}{until}"
+    until = f" to {day_text(in_force.until)}" if in_force.until is not None else ""
+    return f"{words} lies in its time in force, from {day_text(in_force.from_)}{until}"
 
 
 def names_model(applies: AppliesTo, machine: Machine) -> bool:

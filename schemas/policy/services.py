@@ -1,6 +1,7 @@
 """The services a coverage asks for: when they fall due, what proves them and what a missed one costs."""
 
 from decimal import Decimal
+from functools import cached_property
 from typing import Any, Final, Literal, get_args
 
 from pydantic import Field, field_validator, model_validator
@@ -17,6 +18,7 @@ from schemas.quantities import (
     Tolerance,
     Tolerated,
     Word,
+    centihours,
 )
 
 SHORTEST_INTERVAL = Decimal(5)  # hours; keeps a schedule of a machine's whole life to a size a person could read
@@ -95,6 +97,16 @@ class Due(Document):
     )
     calendar: CalendarLimb | None = None
 
+    @cached_property
+    def one_off_hundredths(self) -> tuple[int, ...]:
+        """The one-off points in hundredths of an hour."""
+        return tuple(centihours(point.at) for point in self.at_hours)
+
+    @cached_property
+    def every_hundredths(self) -> int | None:
+        """Hundredths of an hour between recurring points."""
+        return None if self.then_every is None else centihours(self.then_every)
+
     @field_validator("at_hours", mode="before")
     @classmethod
     def _number_is_a_point(cls, value: Any) -> Any:
@@ -124,6 +136,12 @@ class Tolerances(Document):
     early: Tolerated
     late: Tolerated
     at_most: Hours | None = None
+
+    @cached_property
+    def hundredths(self) -> tuple[int | None, int | None]:
+        """Early and late in hundredths of an hour where they are hours, None where they are a percentage."""
+        early, late = (None if t.amount is None else centihours(t.amount) for t in (self.early, self.late))
+        return early, late
 
 
 class Window(Document):

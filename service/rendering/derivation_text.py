@@ -1,7 +1,7 @@
 """How a decision was derived: which version governs and why, the measures, the rules that fired with their facts."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date
 
 from schemas.decision import Decision, Firing, Measure
@@ -102,11 +102,10 @@ def _firing(firing: Firing, width: int) -> Iterator[str]:
         yield from wrapped(_fact(fact), width, _IN * 4, _IN * 5)
 
 
-def _fact(fact: str) -> str:
-    """Return a fact with its kind first: `line: component wheel_drive, …` for `comp=wheel_drive k=line …`."""
-    parts = dict(part.partition("=")[::2] for part in fact.split(" "))
-    kind = parts.pop("k", "fact")
-    return f"{kind}: {', '.join(f'{key} {value}' for key, value in parts.items())}"
+def _fact(fact: Mapping[str, int | str]) -> str:
+    """Return a fact with its kind first: `line: comp wheel_drive, …`."""
+    others = ", ".join(f"{key} {fact[key]}" for key in sorted(fact) if key != "k")
+    return f"{fact['k']}: {others}"
 
 
 def _digests(decision: Decision, width: int) -> Iterator[str]:

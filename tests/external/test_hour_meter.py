@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import pytest
 
-from rules.history.timeline import hours_text
+from rules.plain import hours_text
 from schemas.machine import Reading
 from schemas.quantities import centihours, parse_hours
 

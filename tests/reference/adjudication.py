@@ -20,8 +20,10 @@ The rules it takes where the documents leave a choice, numbered so that a differ
     of hours is asked for.
 10. A line is merged over all worlds: where state and amounts agree, decided; else the least of each bearer is certain,
     the rest open. It waits for a person where one of the facts that matter asks a person.
-11. A denied line names what denies it and the services that were missed; what would only hold it decides nothing.
-12. A limit that cannot apply (hours without a meter) plays no part in its clause.
+11. A line that nothing covers names the near misses: coverages that name its component and miss the machine or date;
+    else that no coverage names the component, else that none names the machine.
+12. A denied line names what denies it and the services that were missed; what would only hold it decides nothing.
+13. A limit that cannot apply (hours without a meter) plays no part in its clause.
 """
 
 from dataclasses import dataclass, field
@@ -170,7 +172,7 @@ class Bench:
         policies, refused = self.governing()
         hours_of(FAILURE, self.history, self.given, self.edges)
         views: dict[str, list[View]] = {s.line.line: [] for s in subjects}
-        codes: dict[str, list[str]] = {s.line.line: list(refused) for s in subjects}
+        codes = {s.line.line: [self.refusal(name, why, s) for name, why in refused] for s in subjects}
         for name in policies:
             inside = []
             for subject in subjects:
@@ -189,7 +191,9 @@ class Bench:
             if line in chosen:
                 results[line] = self.result(chosen[line], money[line])
             else:
-                closer = {c for c in codes[line] if c != "component_not_named"} or set(codes[line])
+                found = set(codes[line])
+                closer = found - {"component_not_named", "no_coverage_for_machine"}
+                closer = closer or found - {"no_coverage_for_machine"} or found
                 currency = self.claim_file.claim.currency
                 units = rounded(typed(subject.line), self.claim_file.currency_exponents[currency], "half_up")
                 nothing = Settled(currency, units, owner=units)
@@ -210,10 +214,17 @@ class Bench:
         codes |= {*view.allowed.held, *money.codes, *money.held}
         return Result(state, view.payer, money, frozenset(codes))
 
-    def governing(self) -> tuple[list[str], list[str]]:
-        """Return the versions that may decide, and the codes of those that may not."""
+    def refusal(self, name: str, why: str, subject: Subject) -> str:
+        """Return why a version that does not reach the machine misses a line: it need not even name the component."""
+        if why == "no_coverage_for_machine":
+            return why
+        reached = component_reached(self.book[name][0], subject.component, subject.fitted)
+        return reached if reached == "component_not_named" else why
+
+    def governing(self) -> tuple[list[str], list[tuple[str, str]]]:
+        """Return the versions that may decide, and those that may not with why."""
         chosen: list[str] = []
-        refused: list[str] = []
+        refused: list[tuple[str, str]] = []
         named: dict[str, list[str]] = {}
         for name, (policy, _) in sorted(self.book.items(), key=lambda item: (item[1][0].policy, item[1][0].version)):
             named.setdefault(policy.policy, []).append(name)
@@ -221,16 +232,16 @@ class Bench:
         for _, names in sorted(named.items()):
             in_force = [n for n in names if n in reach and self.in_force(n)]
             if not in_force:
-                refused += ["no_version_in_force"] if reach & set(names) else []
+                refused += [(n, "no_version_in_force") for n in names if n in reach][-1:]
                 continue
             governing = self.replacement(in_force[-1], names)
             beside = [n for n in names if self.extends(n, governing) and self.replacement(n, names) == n]
             for name in [governing, *beside]:
                 why = machine_reached(self.book[name][0], self.claim_file)
-                refused += [why] if why else []
+                refused += [(name, why)] if why else []
                 chosen += [] if why else [name]
         if not reach:
-            refused = ["no_coverage_for_machine"]
+            refused = [(name, "no_coverage_for_machine") for name in self.book]
         return chosen, refused
 
     def in_force(self, name: str) -> bool:

@@ -162,7 +162,7 @@ DECISION = Decision(
         Measure(
             "orchard-drive@2",
             "governs because",
-            "start of term 02 March 2026 (retail delivery) lies in its time in force, from 01 January 2020",
+            "start of term 2 March 2026 (retail delivery) lies in its time in force, from 1 January 2020",
         ),
         Measure(None, "machine hours at the failure", "1,500.0 h", ("claim:reading",)),
     ),
@@ -170,7 +170,7 @@ DECISION = Decision(
         Firing(
             "orchard-drive@2",
             "service_missed services.drive_oil",
-            ("d=drive_oil g=0 k=due s=missed", "k=line item=parts"),
+            ({"d": "drive_oil", "g": 0, "k": "due", "s": "missed"}, {"k": "line", "item": "parts"}),
         ),
     ),
     remedies=(

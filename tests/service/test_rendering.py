@@ -77,7 +77,7 @@ def test_letter_says_who_pays_what() -> None:
 
 
 def test_a_sum_without_a_rate_is_told_as_held() -> None:
-    held = replace(DECISION.payout, held=("60.00 USD: no exchange rate to EUR is on file for 01 March 2027",))
+    held = replace(DECISION.payout, held=("60.00 USD: no exchange rate to EUR is on file for 1 March 2027",))
     decision = replace(DECISION, payout=held)
     words = "60.00 USD: no exchange rate to EUR is on file for 1 March 2027."
     assert f"Held, and not in this sum: {words}" in flat(decision_text(decision))
@@ -119,7 +119,7 @@ def test_a_remedy_of_another_kind_is_told_as_evidence() -> None:
     ("words", "without"),
     [
         ("due at 480.0 h (432.0–528.0 h); 1,440.0 h (1,392.0–1,488.0 h)", "due at 480.0 h; 1,440.0 h"),
-        ("due at 01 March 2027 (30 January 2027 to 31 March 2027)", "due at 1 March 2027"),
+        ("due at 1 March 2027 (30 January 2027 to 31 March 2027)", "due at 1 March 2027"),
         ("reading 4,820 h (482.0?)", "reading 4,820 h (482.0?)"),
         ("480.0 h (432.0–528.0 h) or 2 May 2027 (2 April 2027 to 1 June 2027)", "480.0 h or 2 May 2027"),
     ],
@@ -169,7 +169,7 @@ def test_measures_are_written_for_a_reader(value: str, words: str) -> None:
 
 
 def test_days_and_amounts_are_written_alike() -> None:
-    assert tidy("from 01 January 2026. reading 5 h; 11 May 2026") == "from 1 January 2026. reading 5 h; 11 May 2026"
+    assert tidy("from 1 January 2026. reading 5 h; 11 May 2026") == "from 1 January 2026. reading 5 h; 11 May 2026"
     assert tidy("A reading was set aside. reading 5 h") == "A reading was set aside. Reading 5 h"
     assert day_text("2026-03-02") == "2 March 2026"
     assert day_text("later") == "later"

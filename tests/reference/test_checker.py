@@ -1,0 +1,136 @@
+"""The checker finds nothing wrong with the engine's decisions, and something wrong with every tampered one."""
+
+import copy
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from rules.adjudicate import Adjudicator
+from rules.decision.catalogue import PRECEDENCE
+from tests.reference.checker import check
+from tests.reference.fixture_books import BOOKS, Names, book_of, claims_for
+
+pytestmark = pytest.mark.fast
+
+Doc = dict[str, Any]
+
+
+def documents(names: Names, seed: int, mess: float, claims: int) -> Iterator[Doc]:
+    files = claims_for(names, seed, mess)
+    with Adjudicator(book_of(names)) as adjudicator:
+        for _ in range(claims):
+            yield adjudicator.decide(files.draw(), remedies=False).document
+
+
+@pytest.mark.parametrize("mess", [0, 0.5])
+@pytest.mark.parametrize("names", BOOKS, ids="+".join)
+def test_the_checker_finds_nothing_wrong(names: Names, mess: float) -> None:
+    for document in documents(names, 7, mess, 8):
+        assert check(document, PRECEDENCE) == [], document
+
+
+WHEEL_DRIVE = ("quillfen-wheel-drive@1", "quillfen-wheel-drive@2", "quillfen-wheel-drive@3")
+
+# Where to change what: a path (``*`` the first element in which the rest of it is found), the new value.
+TAMPERINGS: tuple[tuple[str, Any], ...] = (
+    ("lines.*.maker_pays", "0.01"),
+    ("lines.*.claimed", "9.99"),
+    ("lines.*.added", "5.00"),
+    ("lines.*.allowed", "0.00"),
+    ("lines.*.owner_owes", "1.23"),
+    ("lines.*.dealer_bears", "-4.00"),
+    ("lines.*.other_payer", "0.50"),
+    ("lines.*.open", "7.00"),
+    ("lines.*.outcome", "pay_zero"),
+    ("lines.*.share", "1/7"),
+    ("lines.*.policy", "quillfen-wheel-drive@9"),
+    ("lines.*.text", "another"),
+    ("lines.*.steps.*.before", "3.00"),
+    ("lines.*.steps.*.after", "3.00"),
+    ("lines.*.steps.*.exact", "3.3"),
+    ("lines.*.steps.*.factor", "9/10"),
+    ("lines.*.steps.*.amount", "2.5"),
+    ("lines.*.steps.*.bearer", "other_payer"),
+    ("lines.*.steps.*.words", "another"),
+    ("lines.*.reasons.*.code", "no_such_code"),
+    ("lines.*.reasons.*.code", "window_open"),
+    ("lines.*.reasons.*.comparison.operator", "=="),
+    ("lines.*.reasons.*.comparison.left", "0"),
+    ("lines.*.reasons.*.facts.*.1", "another"),
+    ("lines.*.notes.*.words", "another"),
+    ("lines.*.considered.*.outcome", "another"),
+    ("status", "nothing_due"),
+    ("payout.amount", "123456.78"),
+    ("payout.currency", "CHF"),
+    ("questions.*.id", "reading:another"),
+    ("questions.*.lines", []),
+    ("questions.*.answer_by", "2030-01-01"),
+    ("deadlines.*.2", "2030-01-01"),
+    ("measures.*.value", "another"),
+    ("firings.*.rule", "another"),
+    ("engine", "another"),
+    ("format", 7),
+    ("cautions.*", "another"),
+    ("decided_on", "2030-01-01"),
+    ("claim", "another"),
+    ("digests.outcome", "sha256:0"),
+    ("digests.derivation", "sha256:0"),
+    ("digests.envelope", "sha256:0"),
+    ("digests.claim_file", "sha256:0"),
+)
+
+
+def places(node: Any, path: list[str]) -> Iterator[tuple[Any, Any]]:
+    """Yield each container and key that a path leads to."""
+    step, rest = path[0], path[1:]
+    if isinstance(node, list):
+        keys: list[Any] = list(range(len(node))) if step == "*" else [int(step)] if int(step) < len(node) else []
+    else:
+        keys = [step] if isinstance(node, dict) and step in node else []
+    for key in keys:
+        if rest:
+            yield from places(node[key], rest)
+        elif node[key] is not None:
+            yield node, key
+
+
+@pytest.fixture(scope="module")
+def sound() -> list[Doc]:
+    return [d for mess in (0, 0.8) for d in documents(WHEEL_DRIVE, 11, mess, 25)]
+
+
+@pytest.mark.parametrize(("path", "value"), TAMPERINGS)
+def test_the_checker_refuses_a_tampered_decision(sound: list[Doc], path: str, value: object) -> None:
+    changed = 0
+    for document in sound:
+        for place in range(len(list(places(document, path.split("."))))):
+            tampered = copy.deepcopy(document)
+            container, key = list(places(tampered, path.split(".")))[place]
+            if container[key] == value:
+                continue
+            container[key] = value
+            changed += 1
+            assert check(tampered, PRECEDENCE), f"{path} of {document['claim']}: {value} passed"
+            break
+    assert changed, f"nothing to change at {path}"
+
+
+TOLD_BY_DIGEST_ALONE = ("words", "text", "policy", "considered", "notes", "facts", "bearer")
+
+
+@pytest.mark.parametrize(
+    ("path", "value"), [t for t in TAMPERINGS[:24] if not any(word in t[0] for word in TOLD_BY_DIGEST_ALONE)]
+)
+def test_amounts_steps_and_comparisons_are_refused_even_with_digests_made_new(
+    sound: list[Doc], path: str, value: object
+) -> None:
+    refused = 0
+    for document in sound:
+        tampered = copy.deepcopy(document)
+        for container, key in places(tampered, path.split(".")):
+            if container[key] != value:
+                container[key] = value
+                break
+        refused += any("digest" not in finding for finding in check(tampered, PRECEDENCE))
+    assert refused, f"{path}: no tampering was seen but by its digest"
