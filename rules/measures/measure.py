@@ -1,10 +1,11 @@
 """All measures of one policy for the lines it may pay, in one world."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from fractions import Fraction
 
-from rules.measures.duties import DutyState, duty_state
+from rules.measures.duties import DutyState, duty_state, schedule_for, services_key
 from rules.measures.groups import Group, build_group, group_of, limit_state
 from rules.measures.hours import Hours
 from rules.measures.prorating import Proration, prorate, worn_share
@@ -83,14 +84,21 @@ def _wear(policy: CompiledPolicy, subject: Subject) -> Fraction | None:
 def _duties(
     policy: CompiledPolicy, groups: tuple[Group, ...], claim_file: ClaimFile, hours: Hours, world: World
 ) -> tuple[DutyState, ...]:
+    """Return every duty's state in every group; groups with one schedule and side (carve-outs) share it."""
     states: list[DutyState] = []
     for name, duty in policy.terms.services.items():
+        judged: dict[tuple[date, int, str, str], DutyState | None] = {}
         for group in groups:
-            state = duty_state(
-                name, duty, group, policy, claim_file, hours.timeline, hours.at_failure, hours.of_record, world
-            )
+            position = group.fitted.position if group.fitted is not None else "none"
+            schedule = schedule_for(duty, group, policy, claim_file)
+            key = (schedule.start, schedule.start_hours, services_key(name, group), position)
+            if key not in judged:
+                judged[key] = duty_state(
+                    name, duty, group, policy, claim_file, hours.timeline, hours.at_failure, hours.of_record, world
+                )
+            state = judged[key]
             if state is not None:
-                states.append(state)
+                states.append(state if state.group == group.number else replace(state, group=group.number))
     return tuple(states)
 
 

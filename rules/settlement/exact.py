@@ -62,6 +62,9 @@ def exact_text(amount: Exact) -> str:
     >>> exact_text(33_345_000_000_000), exact_text(Fraction(GRAINS, 3))
     ('33.345', '1/3')
     """
+    if type(amount) is int:
+        units, grain = divmod(amount, GRAINS)
+        return f"{units}.{grain:0{DECIMALS}d}".rstrip("0") if grain else str(units)
     value = Fraction(amount) / GRAINS
     digits, rest = 0, value.denominator
     for prime in (2, 5):

@@ -11,8 +11,6 @@ from rules.decision.catalogue import PRECEDENCE
 from tests.reference.checker import check
 from tests.reference.fixture_books import BOOKS, Names, book_of, claims_for
 
-pytestmark = pytest.mark.fast
-
 Doc = dict[str, Any]
 
 
@@ -26,7 +24,7 @@ def documents(names: Names, seed: int, mess: float, claims: int) -> Iterator[Doc
 @pytest.mark.parametrize("mess", [0, 0.5])
 @pytest.mark.parametrize("names", BOOKS, ids="+".join)
 def test_the_checker_finds_nothing_wrong(names: Names, mess: float) -> None:
-    for document in documents(names, 7, mess, 8):
+    for document in documents(names, 7, mess, 5):
         assert check(document, PRECEDENCE) == [], document
 
 
@@ -100,6 +98,7 @@ def sound() -> list[Doc]:
     return [d for mess in (0, 0.8) for d in documents(WHEEL_DRIVE, 11, mess, 25)]
 
 
+@pytest.mark.fast
 @pytest.mark.parametrize(("path", "value"), TAMPERINGS)
 def test_the_checker_refuses_a_tampered_decision(sound: list[Doc], path: str, value: object) -> None:
     changed = 0
@@ -119,6 +118,7 @@ def test_the_checker_refuses_a_tampered_decision(sound: list[Doc], path: str, va
 TOLD_BY_DIGEST_ALONE = ("words", "text", "policy", "considered", "notes", "facts", "bearer")
 
 
+@pytest.mark.fast
 @pytest.mark.parametrize(
     ("path", "value"), [t for t in TAMPERINGS[:24] if not any(word in t[0] for word in TOLD_BY_DIGEST_ALONE)]
 )
