@@ -5,10 +5,10 @@ Branching lives here and in ``adjudicate``; the stages below it calculate and re
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 
 from rules.decision.catalogue import KINDS
 from rules.history.timeline import Timeline
+from rules.line_views import LineResult, LineView, PolicyReason, WorldResult, clause_bearer
 from rules.measures.hours import Hours, resolve_hours
 from rules.measures.measure import Measures, limits_passed, measure
 from rules.open_facts import World
@@ -27,91 +27,17 @@ from rules.selection.select import (
 )
 from rules.settlement.allowance import Allowance, typed_amount
 from rules.settlement.desk import Desk
-from rules.settlement.exact import GRAINS, Exact, grains, times
+from rules.settlement.exact import Exact
 from rules.settlement.items import allow
 from rules.settlement.labour import Time, combined_times
 from rules.settlement.money import LineMoney, unpaid
 from rules.settlement.ruined import state_of_cause
-from rules.settlement.settle import LowerShare, Payable, Settlement, proration_quantity
+from rules.settlement.settle import LowerShare, Payable, Settlement
 from rules.settlement.tables import Tables
 from schemas.claim_file import ClaimFile
 from schemas.policy.clause import Limits
-from schemas.policy.pays import NotPaid
 from schemas.policy.services import FallBack
 from schemas.policy.services import LowerShare as LowerShareClause
-
-
-@dataclass(frozen=True, slots=True)
-class PolicyReason:
-    """A reason under one policy version, with what it rests on."""
-
-    policy: CompiledPolicy
-    measures: Measures | None
-    code: str
-    path: str
-    effect: str = "deny"
-    limit: int = 0
-    words: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class LineView:
-    """What one coverage makes of a line: covered, denied or held, with reasons, and who would pay under which terms."""
-
-    subject: Subject
-    candidate: CompiledPolicy  # the coverage looked at
-    payer: CompiledPolicy  # itself, or the version it falls back to
-    measures: Measures
-    state: str  # covered, deny or refer
-    reasons: tuple[PolicyReason, ...]
-    lowered: tuple[LowerShare, ...]
-    allowance: Allowance
-    bearer: str  # of a denied line
-
-    @property
-    def estimate(self) -> Fraction:
-        """What it pays before claim-level steps, in the policy's currency."""
-        if self.state != "covered":
-            return Fraction(-1 if self.state == "deny" else 0)
-        amount = self.allowance.allowed
-        proration = self.measures.prorations.get(self.subject.line.line)
-        if proration is not None and proration.owner_price is not None:
-            amount = max(amount - times(grains(proration.owner_price), proration_quantity(self.subject)), 0)
-        elif proration is not None:
-            amount = times(amount, proration.share)
-        for lowered in self.lowered:
-            amount = times(amount, lowered.share)
-        return Fraction(amount) / GRAINS
-
-    @property
-    def estimate_in_claim_currency(self) -> Fraction:
-        """The estimate as coverages of several currencies are compared."""
-        return self.estimate / self.allowance.rate
-
-
-@dataclass(frozen=True, slots=True)
-class LineResult:
-    """A line's result in one world."""
-
-    subject: Subject
-    state: str
-    view: LineView | None
-    reasons: tuple[PolicyReason, ...]
-    refused: tuple[tuple[CompiledPolicy, str], ...]
-    money: LineMoney
-    others: tuple[LineView, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class WorldResult:
-    """A claim's result in one world."""
-
-    lines: tuple[LineResult, ...]
-    selected: Selected
-    hours: Hours
-    measures: tuple[Measures, ...]
-    firings: tuple[tuple[str, Firing], ...]
-    details: dict[str, list[str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -411,32 +337,6 @@ def _bearer(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> str:
         return "owner"
     first = min(deciding, key=lambda r: (list(KINDS).index(r.code), r.path))
     return clause_bearer(policy, first.code, first.path)
-
-
-def clause_bearer(policy: CompiledPolicy, code: str, path: str) -> str:
-    """Return who bears what a reason takes: the catalogue's bearer, or the one the clause names."""
-    fixed = KINDS[code].bearer
-    if fixed is not None:
-        return fixed
-    terms = policy.terms
-    if path.startswith("services."):
-        return terms.services[path.removeprefix("services.")].borne_by
-    if path.startswith("exclusions["):
-        return terms.exclusions[int(path[len("exclusions[") : -1])].borne_by
-    if path.startswith("pays."):
-        rule = getattr(terms.pays, path.removeprefix("pays."))
-        if isinstance(rule, NotPaid):
-            return rule.borne_by
-        if code == "item_period_over":
-            return str(rule.after_borne_by)
-        return str(getattr(rule, "excess_borne_by", None) or rule.borne_by)
-    if path.startswith("caps["):
-        return terms.caps[int(path[len("caps[") : -1])].excess_borne_by
-    if path == "prorating" and terms.prorating is not None:
-        return terms.prorating.borne_by
-    if path == "deductible" and terms.deductible is not None:
-        return terms.deductible.borne_by
-    return "owner"
 
 
 def _with_caused(views: list[LineView]) -> list[LineView]:

@@ -147,9 +147,7 @@ def drawn_tables(
     return tables
 
 
-def _prices(
-    rng: random.Random, policy: CoveragePolicy, parts: list[str], days: tuple[str, str]
-) -> dict[str, Any]:
+def _prices(rng: random.Random, policy: CoveragePolicy, parts: list[str], days: tuple[str, str]) -> dict[str, Any]:
     rows = [
         {"part": p, "from": day, "net": money(rng, 5, 900)}
         | ({"list_price": money(rng, 300, 1300)} if rng.random() < 0.95 else {})
@@ -172,7 +170,8 @@ def drawn_payments(
         return []
     paid = (failed_on - timedelta(days=rng.randint(10, 300))).isoformat()
     return [
-        {"id": f"E-{i}", "claim": rng.choice(("C-0", "C-0", claim["claim"])), "paid_on": paid, "policy": str(policy.ref),
+        {"id": f"E-{i}", "claim": rng.choice(("C-0", "C-0", claim["claim"])), "paid_on": paid,
+         "policy": str(policy.ref),
          "component": rng.choice(components_of(policy)), "item": "parts", "amount": money(rng, 50, 20000),
          "currency": policy.currency}
         for i in range(rng.randint(1, 3))

@@ -47,7 +47,9 @@ def drawn_machine(rng: random.Random, policy: CoveragePolicy, number: int) -> di
     machine["components"] = _fittings(rng, policy, delivered)
     if rng.random() < 0.15:
         since = delivered + timedelta(days=rng.randint(30, 500))
-        machine["storage"] = [{"id": "ST-1", "since": iso(since), "until": iso(since + timedelta(days=rng.randint(5, 120)))}]
+        machine["storage"] = [
+            {"id": "ST-1", "since": iso(since), "until": iso(since + timedelta(days=rng.randint(5, 120)))}
+        ]
     return machine
 
 
@@ -73,9 +75,9 @@ def _fittings(rng: random.Random, policy: CoveragePolicy, delivered: date) -> li
     """Return components as fitted: kits and replacements where the policy knows them, on one side or on none."""
     later = [f for f in policy.applies_to.fitted if f != "factory"]
     named = components_of(policy)
-    if not later or rng.random() < 0.4:
+    if not later or rng.random() < (0.4 if "factory" in policy.applies_to.fitted else 0.05):
         return []
-    fitted, day = rng.choice(named), delivered + timedelta(days=rng.randint(30, 700))
+    fitted, day = rng.choice(named), delivered + timedelta(days=rng.choice((rng.randint(1, 60), rng.randint(30, 700))))
     how, side = rng.choice(later), rng.choice(("none", "none", "left", "right"))
     component: dict[str, Any] = {
         "id": "F-1", "component": fitted, "serial": "K-1", "fitted_on": iso(day),
@@ -110,7 +112,9 @@ def drawn_services(
         while len(planned) < wanted:
             planned.append((rng.randint(0, max(at_failure, 1)), [rng.choice(tasks)], None))
         planned = sorted(planned[:wanted], key=lambda p: (p[0], p[1]))
-    return [_record(rng, f"S-{number}-{i}", p, start, (failed_on - start).days, at_failure) for i, p in enumerate(planned)]
+    return [
+        _record(rng, f"S-{number}-{i}", p, start, (failed_on - start).days, at_failure) for i, p in enumerate(planned)
+    ]
 
 
 def _record(
@@ -162,7 +166,8 @@ def drawn_readings(rng: random.Random, start: date, failed_on: date, at_failure:
     for index in range(rng.randint(0, 3)):
         after = rng.randint(0, days)
         found.append(
-            {"id": f"R-{index}", "on": iso(start + timedelta(days=after)), "hours": hours(at_failure * after // max(days, 1)),
+            {"id": f"R-{index}", "on": iso(start + timedelta(days=after)),
+             "hours": hours(at_failure * after // max(days, 1)),
              "source": rng.choice(("dealer", "owner", "telematics", "fuel_log"))}
         )  # fmt: skip
     return found

@@ -9,11 +9,11 @@ from typing import Any, get_args
 
 import orjson
 
-from rules.coverage import LineResult, PolicyReason, WorldResult
 from rules.decision.catalogue import KINDS, PRECEDENCE
 from rules.decision.describe import describe
 from rules.decision.merge import MergedLine
 from rules.decision.notes import Notebook
+from rules.line_views import LineResult, PolicyReason, WorldResult
 from rules.open_facts import OpenFact
 from rules.plain import hours_text
 from rules.policy_book.compiled import CompiledPolicy
@@ -48,7 +48,8 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
     line = shown.subject.line
     found = [r for r in shown.reasons if _decides(r, shown.state)]
     reasons = [describe(r, shown, claim_file) for r in found if KINDS[r.code].effect != "note"]
-    reasons += [_cut_reason(cut, shown, claim_file) for cut in money.cuts if not cut.code.startswith("prorated")]
+    told = {r.code for r in found if r.code.startswith("prorated")}  # an owner's fixed price is told by its cut alone
+    reasons += [_cut_reason(cut, shown, claim_file) for cut in money.cuts if cut.code not in told]
     notes = [describe(r, shown, claim_file) for r in found if KINDS[r.code].effect == "note"]
     reasons += [_open_reason(merged, fact, money) for fact in merged.facts]
     if not merged.complete:

@@ -4,9 +4,9 @@ from collections.abc import Callable
 from datetime import date
 from typing import Literal
 
-from rules.coverage import LineResult, PolicyReason, clause_bearer
 from rules.decision.catalogue import KINDS
 from rules.history.timeline import CLAIM_READING
+from rules.line_views import LineResult, PolicyReason, clause_bearer
 from rules.measures.duties import DutyState, nearest_visit, point_words, rejected_for, schedule_for
 from rules.measures.groups import Group
 from rules.measures.prorating import number_text

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from rules.coverage import LineResult, WorldResult
+from rules.line_views import LineResult, WorldResult
 from rules.open_facts import Explored, OpenFact, facts_that_matter
 from schemas.decision import Outcome
 

@@ -6,8 +6,8 @@ They decide nothing.
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from rules.coverage import LineResult, WorldResult
 from rules.decision.catalogue import KINDS
+from rules.line_views import LineResult, WorldResult
 from rules.measures.duties import DutyState, point_words, schedule_for
 from rules.measures.groups import Group
 from rules.measures.measure import Measures
@@ -81,7 +81,7 @@ class Notebook:
             if service is None:
                 continue
             if service.evidence and INVOICES.isdisjoint(service.evidence):
-                words = ", ".join(evidence.replace("_", " ") for evidence in service.evidence)
+                words = ", ".join(evidence.replace("_", " ") for evidence in sorted(service.evidence))
                 yield "grade_of_evidence", f"{words}.", (service.record,)
             if self.claim_file.machine.has_meter and service.reading is None and point.state in ("met", "early"):
                 yield "reading_inferred", "", (service.record,)

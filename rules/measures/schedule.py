@@ -41,6 +41,7 @@ from fractions import Fraction
 from typing import Literal
 
 from rules.calendar import add_span
+from rules.measures.pauses import merged, running_after, running_before
 from schemas.conventions import Conventions
 from schemas.policy.services import CalendarLimb, ServiceDuty, Tolerances
 from schemas.quantities import Span, Tolerance, centihours
@@ -250,10 +251,10 @@ class Schedule:
             interval = every.days or every.months * 30
         else:
             interval = nominal - self._counted(anchor, turns - 1, calendar)
-        pauses = _merged(self.storage) if calendar.in_storage == "pauses" else ()
-        day = _running_after(anchor, nominal - anchor, pauses)
-        low = _running_before(day, _days_of(window.early, interval, window), pauses)
-        return low, day, _running_after(day, _days_of(window.late, interval, window), pauses)
+        pauses = merged(self.storage) if calendar.in_storage == "pauses" else ()
+        day = running_after(anchor, nominal - anchor, pauses)
+        low = running_before(day, _days_of(window.early, interval, window), pauses)
+        return low, day, running_after(day, _days_of(window.late, interval, window), pauses)
 
     def _counted(self, anchor: int, turns: int, calendar: CalendarLimb) -> int:
         span = Span(calendar.every.months * turns, calendar.every.days * turns)
@@ -288,37 +289,6 @@ def _days_of(tolerance: Tolerance, interval: int, window: Tolerances) -> int:
         return int(tolerance.amount)
     taken = int(Fraction(interval) * tolerance.share)
     return taken if window.at_most is None else min(taken, int(window.at_most))
-
-
-def _merged(storage: Iterable[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
-    """Return the storage periods in order, overlapping ones as one (a period that ends before it begins is none)."""
-    merged: list[tuple[int, int]] = []
-    for since, until in sorted(s for s in storage if s[0] < s[1]):
-        if merged and since <= merged[-1][1]:
-            merged[-1] = (merged[-1][0], max(merged[-1][1], until))
-        else:
-            merged.append((since, until))
-    return tuple(merged)
-
-
-def _running_after(day: int, running: int, pauses: Sequence[tuple[int, int]]) -> int:
-    """Return the day ``running`` days after ``day``; the days of a pause that begins before it do not count."""
-    reached = day + running
-    for since, until in pauses:
-        begin = max(since, day)
-        if until > day and begin < reached:
-            reached += until - begin
-    return reached
-
-
-def _running_before(day: int, running: int, pauses: Sequence[tuple[int, int]]) -> int:
-    """Return the day ``running`` days before ``day``; the days of a pause that ends after it do not count."""
-    reached = day - running
-    for since, until in reversed(pauses):
-        end = min(until, day)
-        if since < day and end > reached:
-            reached -= end - since
-    return reached
 
 
 Absence = Literal["done", "not_done", "booked"]

@@ -4,7 +4,7 @@ Facts and their properties (integers and short words only; everything else is ca
 
 - ``over``  g, p, v   days (or units of wear) past calendar limit ``p`` of group ``g``; outside when v > 0
 - ``used``  g, p, v   hundredths of an hour used against hour limit ``p``
-- ``due``   g, d, s   a due point of service duty ``d`` in state ``s`` (missed, late, wrong_fluid, wrong_hands, unproven …)
+- ``due``   g, d, s   a due point of service duty ``d`` in state ``s``: missed, late, wrong_fluid, …
 - ``line``  l, g, item, comp, and one property ``to_<duty>`` = 1 where the duty can have to do with the component
 - ``cause`` c         the cause of the failure
 - ``altered`` l, a    an alteration that reaches the line

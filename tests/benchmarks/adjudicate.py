@@ -1,6 +1,6 @@
 """How fast a claim is decided, and beside what: run ``python -m tests.benchmarks.adjudicate``.
 
-Prints claims a second of CPU time from a validated claim file to Decision bytes with digests, without remedies; the share
+Prints claims a second of CPU time from a validated claim file to Decision bytes with digests, without remedies; the part
 of each stage; the same through durable-rules' own Host and through the plain evaluator of the tests, in one run;
 remedies apart; memory; and how the cost grows with the policies and with the history. Nothing here fails on a figure.
 """
@@ -124,7 +124,7 @@ class HostAdjudicator(Adjudicator):
 
 
 class PlainAdjudicator(Adjudicator):
-    """The same adjudication with the tests' plain evaluator doing the rules' work once more (its firings are counted)."""
+    """The same adjudication with the tests' plain evaluator doing the rules' work once more."""
 
     def fire(self, policy: CompiledPolicy, facts: Sequence[Fact], derive: Derive) -> tuple[Firing, ...]:
         evaluate(policy.ruleset, facts, lambda action, matched: derive(Firing("", action, tuple(matched))))

@@ -141,7 +141,7 @@ def _from(point: Point, year: int, until: int = 9999) -> Any:
 def wheel_drive() -> Encoded:
     """Clauses 4.1 and 4.3: 48 months; up to 900 h the whole, from there evenly down to nothing at 2,400 h.
 
-    In force for terms that begin in 2021 to 2023. One drive at 1,000.01 net and 15 % handling: 115,001.15 cents.
+    In force for terms that begin in 2021 to 2023. One drive at 1,000.00 net and 15 % handling: 115,000 cents.
     """
 
     def regions(point: Point) -> dict[str, Any]:
@@ -154,7 +154,7 @@ def wheel_drive() -> Encoded:
         }
 
     def exact(point: Point, region: str) -> Any:
-        whole = z3.RealVal("115001.15")
+        whole = z3.RealVal(115_000)
         falling = whole * z3.ToReal(240_000 - point.hours) / z3.RealVal(150_000)
         return {"pay": whole, "pay_part": falling}.get(region, z3.RealVal(0))
 

@@ -28,7 +28,7 @@ def may_add(policy: CoveragePolicy) -> bool:
 
 
 @settings(max_examples=80, deadline=None)
-@given(names=st.sampled_from(BOOKS), seed=st.integers(0, 10**6), mess=st.sampled_from([0.0, 0.4]))
+@given(names=st.sampled_from(BOOKS), seed=st.integers(0, 10**6), mess=st.sampled_from([0.0, 0.0, 0.3]))
 def test_every_cent_has_one_bearer(names: tuple[str, ...], seed: int, mess: float) -> None:
     with Adjudicator(book_of(names)) as adjudicator:
         decision = adjudicator.decide(claims_for(names, seed, mess).draw(), remedies=False)

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from rules.adjudicate import Adjudicator
+from rules.decision.assemble import decision_bytes
 from schemas.claim_file import ClaimFile
 from tests.reference.fixture_books import BOOKS, Names, book_of, claims_for
 
@@ -29,13 +30,11 @@ for names, files in json.load(sys.stdin):
 
 
 def files_of(names: Names) -> list[ClaimFile]:
-    drawn = claims_for(names, 31, 0.4)
-    return [drawn.draw(lines=2) for _ in range(4)]
+    drawn = claims_for(names, 31, 0.3)
+    return [drawn.draw(lines=2) for _ in range(3)]
 
 
 def decided(names: Names, files: list[ClaimFile]) -> list[bytes]:
-    from rules.decision.assemble import decision_bytes
-
     with Adjudicator(book_of(names)) as adjudicator:
         return [decision_bytes(adjudicator.decide(file)) for file in files]
 

@@ -36,8 +36,8 @@ def shuffled(tree: dict[str, Any], rng: random.Random) -> dict[str, Any]:
     return mixed
 
 
-@settings(max_examples=60, deadline=None)
-@given(names=st.sampled_from(BOOKS), seed=st.integers(0, 10**6), mess=st.sampled_from([0.0, 0.4]))
+@settings(max_examples=50, deadline=None)
+@given(names=st.sampled_from(BOOKS), seed=st.integers(0, 10**6), mess=st.sampled_from([0.0, 0.0, 0.3]))
 def test_input_order_changes_nothing(names: tuple[str, ...], seed: int, mess: float) -> None:
     rng = random.Random(seed)
     tree = claims_for(names, seed, mess).draw_tree()

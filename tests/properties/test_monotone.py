@@ -72,9 +72,10 @@ def paid(adjudicator: Adjudicator, tree: dict[str, Any]) -> Decimal:
     return sum((line.maker_pays for line in decision.lines), Decimal(0))
 
 
-def in_term(name: str, tree: dict[str, Any]) -> bool:
-    """Return whether the failure comes after the last event, so that a later one cannot enter a term."""
-    return all(day <= tree["claim"]["failed_on"] for day in tree["machine"]["events"].values())
+def in_term(tree: dict[str, Any]) -> bool:
+    """Return whether the failure comes after every event and fitting, so that a later one cannot enter a term."""
+    days = [*tree["machine"]["events"].values(), *(c.get("fitted_on", "") for c in tree["machine"]["components"])]
+    return all(day < tree["claim"]["failed_on"] for day in days)
 
 
 def test_there_are_policies_to_try() -> None:
@@ -86,7 +87,7 @@ def test_there_are_policies_to_try() -> None:
 def test_a_later_failure_never_pays_more(name: str, seed: int, days: int) -> None:
     tree = plain(name, seed)
     with Adjudicator(book_of((name,))) as adjudicator:
-        if not in_term(name, tree) or not tree["machine"]["has_meter"]:
+        if not in_term(tree) or not tree["machine"]["has_meter"]:
             return
         assert paid(adjudicator, later(tree, days)) <= paid(adjudicator, tree)
 

@@ -23,28 +23,27 @@ The rules it takes where the documents leave a choice, numbered so that a differ
 11. A line that nothing covers names the near misses: coverages that name its component and miss the machine or date;
     else that no coverage names the component, else that none names the machine.
 12. A denied line names what denies it and the services that were missed; what would only hold it decides nothing.
-13. A limit that cannot apply (hours without a meter) plays no part in its clause.
+13. A limit that cannot be measured (hours without a meter) never ends a term, so that one which lasts to the last of
+    its limits has no end; in a shorter period of some items, and while a prorated part is free, it plays no part.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 
-from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
-from schemas.machine import FittedComponent
 from schemas.policy.clause import Limits
 from schemas.policy.document import CoveragePolicy
 from schemas.policy.exclusions import Alterations, Consumables, ExcludedCauses, WearItems
 from schemas.policy.pays import NotPaid
-from schemas.policy.services import FallBack, LowerShare, Refused, ServiceDuty
-from tests.reference.allowed import Allowed, allow, combined, typed
+from schemas.policy.services import ServiceDuty
+from tests.reference.allowed import allow, combined, typed
 from tests.reference.duties import CODES, Asking, Serviced, judge_duty
 from tests.reference.edges import Edges
 from tests.reference.meter import FAILURE, History, hours_of
 from tests.reference.rounding import rounded
 from tests.reference.settlement import Line, Settled, Till
-from tests.reference.shares import Share, share_of
+from tests.reference.shares import share_of
 from tests.reference.tables import Counter, component_of_part
 from tests.reference.terms import (
     LAYERS,
@@ -60,75 +59,9 @@ from tests.reference.terms import (
     worn,
 )
 from tests.reference.unknown import Given
+from tests.reference.views import Subject, View, Why, consequence, first_bearer, let_through
 
-# What refuses a line, in the published order; who bears it where the clause does not say.
-REFUSALS = (
-    "component_never_covered", "outer_limit_passed", "term_elapsed", "hour_limit_passed", "worn_out",
-    "every_limit_passed", "excluded_cause", "part_altered", "part_of_other_make", "wear_item", "consumable",
-    "coverage_not_activated", "service_missed", "service_late", "service_fluid_not_approved", "service_by_other_hands",
-    "item_not_paid", "item_period_over",
-)  # fmt: skip
 Book = dict[str, tuple[CoveragePolicy, Conventions]]
-
-
-@dataclass
-class Subject:
-    """A line with its component and what is on file as fitted."""
-
-    line: ClaimLine
-    component: str | None
-    fitted: FittedComponent | None
-
-
-@dataclass
-class Why:
-    """A reason of one version: code, effect (deny, spare, refer, lower, fall_back, note), bearer, and a clause order."""
-
-    code: str
-    effect: str
-    bearer: str = "owner"
-    place: str = ""
-    share: Fraction = Fraction(1)
-    older: str = ""
-
-
-@dataclass
-class View:
-    """What one coverage makes of a line."""
-
-    subject: Subject
-    candidate: str
-    payer: str
-    whys: list[Why]
-    state: str
-    allowed: Allowed
-    term: Term
-    share: Share | None
-    lowered: list[tuple[Fraction, str]] = field(default_factory=list)
-    before: list[Why] = field(default_factory=list)  # reasons of the version it fell back from
-
-    def restate(self) -> None:
-        effects = {w.effect for w in self.whys}
-        self.state = "covered"
-        if "refer" in effects or self.allowed.held:
-            self.state = "refer"
-        if effects & {"deny", "spare"}:
-            self.state = "deny"
-
-    @property
-    def estimate(self) -> Fraction:
-        """Return what the customer is paid before deductible and caps, in the claim's currency."""
-        if self.state != "covered":
-            return Fraction(0 if self.state == "refer" else -1) / self.allowed.rate
-        amount = self.allowed.amount
-        if self.share is not None and self.share.price is not None:
-            pieces = Fraction(self.subject.line.quantity) if self.subject.line.item == "parts" else 1
-            amount = max(amount - self.share.price * pieces, Fraction(0))
-        elif self.share is not None:
-            amount *= self.share.paid
-        for share, _ in self.lowered:
-            amount *= share
-        return amount / self.allowed.rate
 
 
 @dataclass
@@ -328,9 +261,7 @@ class Bench:
             decided.lowered = [*before.lowered, *decided.lowered]
             views[views.index(before)] = decided
 
-    def whys(
-        self, asking: Asking, subject: Subject, term: Term, served: dict[tuple[str, str], Serviced]
-    ) -> list[Why]:
+    def whys(self, asking: Asking, subject: Subject, term: Term, served: dict[tuple[str, str], Serviced]) -> list[Why]:
         """Return every reason a version has for a line, exclusions and services included."""
         policy = asking.policy
         whys = [Why("component_never_covered", "deny")] if term.never else []
@@ -424,50 +355,3 @@ class Bench:
             return False
         asking = self.asking(view.payer)
         return period_over(asking, Limits(first_of=(rule.after,)), view.term, worn(view.subject.line, asking.policy))
-
-
-def consequence(name: str, duty: ServiceDuty, breach: str, linked: bool) -> Why | None:
-    """Return what a breach of a duty does to a line, None where it does not reach it."""
-    code, place = CODES[breach], f"services.{name}"
-    if breach == "not_activated":
-        return Why(code, "deny", duty.borne_by, place)
-    does = duty.wrong_fluid if breach == "wrong_fluid" and duty.wrong_fluid is not None else duty.missed
-    if does == "refer":
-        return Why(code, "refer", place=place) if linked or not duty.links else None
-    if does == "note_only":
-        return Why(code, "note", place=place)
-    reach = does.deny if isinstance(does, Refused) else does.reach
-    if reach == "linked_components" and not linked:
-        return None
-    if isinstance(does, LowerShare):
-        return Why(code, "lower", duty.borne_by, place, share=does.share)
-    if isinstance(does, FallBack):
-        return Why(code, "fall_back", duty.borne_by, place, older=str(does.fall_back_to))
-    return Why(code, "deny", duty.borne_by, place)
-
-
-def first_bearer(view: View) -> str:
-    deciding = [w for w in view.whys if w.effect in ("deny", "spare") and w.code in REFUSALS]
-    return min(deciding, key=lambda w: (REFUSALS.index(w.code), w.place)).bearer if deciding else "owner"
-
-
-def let_through(views: list[View]) -> None:
-    """Let through the wear items and consumables that a covered failure ruined."""
-    by_line = {v.subject.line.line: v for v in views}
-    spared = [
-        v for v in views if any(w.effect == "spare" for w in v.whys) and not any(w.effect == "deny" for w in v.whys)
-    ]
-    names = {v.subject.line.line for v in spared}
-    states = {line: v.state for line, v in by_line.items()}
-    for view in spared:
-        seen, cause = {view.subject.line.line}, view.subject.line.caused_by
-        while cause in names and cause not in seen and states[cause] == "deny":
-            seen.add(cause)
-            cause = by_line[cause].subject.line.caused_by
-        state = states.get(cause or "", "deny") if cause not in seen else "deny"
-        if state == "deny":
-            continue
-        for why in view.whys:
-            if why.effect == "spare":
-                why.effect, why.code = ("note", "") if state == "covered" else ("refer", "cause_undecided")
-        view.restate()

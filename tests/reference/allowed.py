@@ -21,7 +21,7 @@ from tests.reference.tables import Counter
 
 @dataclass
 class Allowed:
-    """A line's claimed amount, what the policy adds, and cuts as (code, amount, bearer); ``held`` names why it waits."""
+    """A line's claimed amount, what the policy adds, and cuts as (code, amount, bearer); ``held`` says why it waits."""
 
     claimed: Fraction
     currency: str
@@ -99,7 +99,11 @@ def _sum(
         allowed.claimed *= 1 + rule.handling
         if line.amount is None and not typed(line):
             allowed.held.append("amount_missing")
-        elif rule.as_invoiced == "invoice_needed" and line.invoice is None and not counter.given.yes(f"invoice:{line.line}"):
+        elif (
+            rule.as_invoiced == "invoice_needed"
+            and line.invoice is None
+            and not counter.given.yes(f"invoice:{line.line}")
+        ):
             allowed.cut_to(Fraction(0), "invoice_missing", bearer)
     return allowed
 
@@ -249,7 +253,9 @@ def combined(lines: tuple[ClaimLine, ...], counter: Counter) -> dict[str, Fracti
         for operation in group:
             flat, hours = counter.flat_time({operation}, day), first[operation].hours
             if flat is not None and hours is not None:
-                alone[operation] = Fraction(flat) if rule.hours == "flat_rate" else min(_tenths(hours, rule), Fraction(flat))
+                alone[operation] = (
+                    Fraction(flat) if rule.hours == "flat_rate" else min(_tenths(hours, rule), Fraction(flat))
+                )
         if len(alone) == len(group) and sum(alone.values()) > time:
             for operation in group:
                 result[first[operation].line] = Fraction(time) * alone[operation] / sum(alone.values())

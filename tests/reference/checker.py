@@ -13,6 +13,7 @@ from collections.abc import Iterator, Mapping
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 
 Doc = dict[str, Any]
@@ -65,7 +66,7 @@ def _steps(line: Doc) -> Iterator[str]:
         yield f"the first step is not the claimed {line['claimed']}"
     if abs(Fraction(first["exact"]) - Fraction(first["after"])) >= unit:
         yield f"claimed {first['after']} is not {first['exact']} rounded"
-    for before, step in zip(steps, steps[1:], strict=False):
+    for before, step in pairwise(steps):
         if step["before"] != before["after"]:
             yield f"step {step['step']} begins with {step['before']}, the one before it ended with {before['after']}"
         yield from _one_step(before, step, unit)
@@ -169,7 +170,12 @@ def _share(line: Doc) -> Iterator[str]:
     after_allowance = {s["step"] for s in line["steps"]} & {"deductible", "caps", "open", "either_or"}
     shares = [s for s in line["steps"] if s["step"] == "share"]
     by_factor = len(shares) <= 1 and all(s["factor"] is not None for s in shares)
-    if line["share"] is None or line["outcome"] not in ("pay", "pay_part", "pay_zero") or after_allowance or not by_factor:
+    if (
+        line["share"] is None
+        or line["outcome"] not in ("pay", "pay_part", "pay_zero")
+        or after_allowance
+        or not by_factor
+    ):
         return
     due = Fraction(line["allowed"]) * Fraction(line["share"])
     if abs(due - Fraction(line["maker_pays"])) > _minor(line):

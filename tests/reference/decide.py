@@ -59,7 +59,7 @@ def outcome_of(result: Result) -> str:
     return "pay_zero" if result.money.maker == 0 else "pay_part"
 
 
-def decide(book: Book, claim_file: ClaimFile, most: int = 300, samples: int = 40, seed: int = 0) -> Decided:
+def decide(book: Book, claim_file: ClaimFile, most: int = 200, samples: int = 30, seed: int = 0) -> Decided:
     """Return every line's results under the policies of ``book``; above ``most`` worlds, those of drawn ones."""
     newest = max((c for _, c in book.values()), key=lambda c: (c.conventions, c.version))
     history = read_history(claim_file, newest)

@@ -158,7 +158,9 @@ def _lists_of(fluid: str, rule: FluidList, record: ServiceRecord, asking: Asking
 
 def _absent(asking: Asking, name: str, plan: Plan, key: str, point: Point, day: int) -> str:
     """Return what a due point without a record means on ``day``: done, not_done or booked."""
-    if plan.duty.bookings_count and any(_held_open(asking, plan, b, point, day) for b in asking.claim_file.machine.bookings):
+    if plan.duty.bookings_count and any(
+        _held_open(asking, plan, b, point, day) for b in asking.claim_file.machine.bookings
+    ):
         return "booked"
     if _not_done(asking, plan, point):
         return "not_done"
@@ -247,6 +249,4 @@ def _cures(asking: Asking, duty: ServiceDuty, point: Point, visits: list[Visit])
     records = [r for r in asking.claim_file.services if r.record in after]
     if any(r.inspected is True for r in records):
         return True
-    return any(
-        asking.given.yes(f"inspection:{r}") for r in sorted(x.record for x in records if x.inspected is None)
-    )
+    return any(asking.given.yes(f"inspection:{r}") for r in sorted(x.record for x in records if x.inspected is None))

@@ -75,7 +75,9 @@ class Edges:
         names += [f"fitting:{f.id}" for f in claim_file.machine.components if f.fitted_on and f.fitted_at is None]
         old = {key: given.values.get(key, 0) for key, _ in self.history.old_meters}
         for other in names:
-            key = "reading:failure" if other == FAILURE else other if other.startswith("fitting:") else f"reading:{other}"
+            key = (
+                "reading:failure" if other == FAILURE else other if other.startswith("fitting:") else f"reading:{other}"
+            )
             low, high = self.history.range_of(other, old)
             if other != name and (low == high or key in given.values):
                 found[other] = given.values.get(key, low)

@@ -35,7 +35,7 @@ class Shown:
 
 @dataclass
 class Seen:
-    """Machine hours on a day, apart from the hours of the first ``unknown`` old meters whose last reading is missing."""
+    """Machine hours on a day, without those of the first ``unknown`` old meters, whose last reading is missing."""
 
     day: date
     hours: int
@@ -76,7 +76,7 @@ class History:
             return min(later)
         if self.no_meter:
             return None
-        return self.range_of(FAILURE, {key: most for key, most in self.old_meters})[1]
+        return self.range_of(FAILURE, dict(self.old_meters))[1]
 
     def day_of(self, name: str) -> date | None:
         claim_file = self.claim_file
@@ -85,7 +85,7 @@ class History:
         return claim_file.claim.failed_on if name == FAILURE else days.get(name)
 
     def range_of(self, name: str, old: dict[str, int]) -> tuple[int, int]:
-        """Return between which hours ``name`` (the failure, a record, a fitting) lies, given those of the old meters."""
+        """Return the bounds of ``name`` (the failure, a record, a fitting), given the hours of the old meters."""
         claim = "claim:reading" if name == FAILURE else name
         exact = next((s for s in self.seen if s.record == claim), None)
         if exact is not None:
@@ -142,8 +142,11 @@ def read_history(claim_file: ClaimFile, conventions: Conventions) -> History:
         if number < len(changes):
             base += _change(history, changes[number], meter)
     if contradiction is not None and not history.unclear:
-        old = {key: most for key, most in history.old_meters}
-        low, high = history._between(claim.failed_on, True, {key: 0 for key in old})[0], history._between(claim.failed_on, True, old)[1]
+        old = dict(history.old_meters)
+        low, high = (
+            history._between(claim.failed_on, True, dict.fromkeys(old, 0))[0],
+            history._between(claim.failed_on, True, old)[1],
+        )
         most = sum(old.values())
         high = max(high, base + max(contradiction) + most)
         handling = conventions.facts.contradicts_itself
@@ -259,7 +262,8 @@ def _mark_stuck(history: History, meter: list[Shown]) -> None:
     for first in meter:
         same = [r for r in meter if r.hours == first.hours]
         stored = sum(
-            max((min(s.until, same[-1].day) - max(s.since, first.day)).days, 0) for s in history.claim_file.machine.storage
+            max((min(s.until, same[-1].day) - max(s.since, first.day)).days, 0)
+            for s in history.claim_file.machine.storage
         )
         long = span_on(first.day, history.conventions.meter.stuck_after, history.conventions) + timedelta(days=stored)
         if sum(r.work for r in same) >= 2 and same[-1].day >= long:

@@ -114,7 +114,9 @@ class Plan:
         every = self.duty.due.calendar.every
         if turn == 0:
             return since
-        return span_on(date.fromordinal(since), Span(every.months * turn, every.days * turn), self.conventions).toordinal()
+        return span_on(
+            date.fromordinal(since), Span(every.months * turn, every.days * turn), self.conventions
+        ).toordinal()
 
     def _days(self, since: int, turn: int) -> tuple[int, int, int]:
         calendar, window = self.duty.due.calendar, self.duty.window.calendar

@@ -168,7 +168,9 @@ class Till:
         rule = self.policy.deductible
         if rule is not None:
             total = sum(self.units.values())
-            self.spread([x.name for x in self.lines], min(self.round(Fraction(rule.amount)), total), rule.borne_by, "deductible")
+            self.spread(
+                [x.name for x in self.lines], min(self.round(Fraction(rule.amount)), total), rule.borne_by, "deductible"
+            )
 
     def spread(self, names: list[str], units: int, bearer: str, code: str) -> None:
         """Take units from several lines in proportion to their amounts; what is left over goes to the largest rests."""
@@ -194,7 +196,9 @@ class Till:
         ]
         pools: dict[str, list[Line]] = {}
         for line in inside:
-            pool = line.name if cap.over == "line" else (line.component or "") if cap.over == "component_lifetime" else ""
+            pool = (
+                line.name if cap.over == "line" else (line.component or "") if cap.over == "component_lifetime" else ""
+            )
             pools.setdefault(pool, []).append(line)
         for pool, lines in sorted(pools.items()):
             names = [x.name for x in lines]

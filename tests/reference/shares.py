@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from schemas.claim import ClaimLine
 from schemas.policy.prorating import Decline, OwnerPrices, Points, Steps
@@ -79,7 +80,7 @@ def _on_curve(curve: Steps | Points | Decline | OwnerPrices, at: Fraction) -> Fr
         return max((end - at) / whole, Fraction(0))
     assert isinstance(curve, Points)
     points = [(Fraction(p.at), p.value) for p in curve.points]
-    for (low, first), (high, last) in zip(points, points[1:], strict=False):
+    for (low, first), (high, last) in pairwise(points):
         if low <= at < high:
             return first + (last - first) * (at - low) / (high - low)
     return points[-1][1]

@@ -136,7 +136,9 @@ def component_reached(policy: CoveragePolicy, component: str | None, fitted: Fit
     return "" if ways & set(applies.fitted) else "fitting_not_covered"
 
 
-def fitted_on_machine(claim_file: ClaimFile, component: str | None, side: str, removed: str | None) -> FittedComponent | None:
+def fitted_on_machine(
+    claim_file: ClaimFile, component: str | None, side: str, removed: str | None
+) -> FittedComponent | None:
     """Return the component on file that failed; a kit added to it stands for it, with the component's own serial."""
     failed = claim_file.claim.failed_on
     there = [
@@ -178,7 +180,9 @@ def term_of(asking: Asking, line: ClaimLine, component: str | None, fitted: Fitt
     policy, conventions, claim_file = asking.policy, asking.conventions, asking.claim_file
     side = fitted.position if fitted is not None else line.position
     later = later_clause(policy, component, fitted)
-    key = fitted.id if later is not None and fitted is not None else ("machine" if side == "none" else f"machine/{side}")
+    key = (
+        fitted.id if later is not None and fitted is not None else ("machine" if side == "none" else f"machine/{side}")
+    )
     carve: CarveOut | None = None
     path = "term"
     for number, each in enumerate(policy.carve_outs):
@@ -234,7 +238,9 @@ def _hours_before(asking: Asking, start: date) -> int:
     machine = asking.claim_file.machine
     if asking.policy.term.hours_count_from == "zero":
         return 0
-    found = [d.hours for d in machine.demonstrations if d.on <= start] + [r.hours for r in machine.readings if r.on <= start]
+    found = [d.hours for d in machine.demonstrations if d.on <= start] + [
+        r.hours for r in machine.readings if r.on <= start
+    ]
     return int(max(found) * 100) if found else 0
 
 
@@ -261,7 +267,10 @@ def _asks_component_hours(policy: CoveragePolicy) -> bool:
 
 
 def every_limits(policy: CoveragePolicy) -> list[Limits]:
-    rules = [getattr(policy.pays, i) for i in ("parts", "labour", "travel", "freight", "sublet", "diagnosis", "fluids", "supplies")]
+    rules = [
+        getattr(policy.pays, i)
+        for i in ("parts", "labour", "travel", "freight", "sublet", "diagnosis", "fluids", "supplies")
+    ]
     found = [policy.term.ends, *(c.ends for c in policy.carve_outs), *(getattr(r, "until", None) for r in rules)]
     found.append(policy.prorating.free_while if policy.prorating is not None else None)
     return [limits for limits in found if isinstance(limits, Limits)]
@@ -313,8 +322,7 @@ def period_over(asking: Asking, limits: Limits, term: Term, wear: Fraction | Non
 def _codes_over(asking: Asking, ends: Limits, term: Term, wear: Fraction | None) -> list[str]:
     over = [(limit, is_over(asking, limit, term, wear, term.tested)) for limit in ends.all]
     if ends.last_of is not None:
-        counted = [passed for _, passed in over if passed is not None]
-        return ["every_limit_passed"] if counted and all(counted) else []
+        return ["every_limit_passed"] if all(passed is True for _, passed in over) else []
     codes = []
     for limit, passed in over:
         if passed:

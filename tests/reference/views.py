@@ -1,0 +1,127 @@
+"""What one coverage makes of a line: reasons with their effects, how the line stands, and what it would pay."""
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from schemas.claim import ClaimLine
+from schemas.machine import FittedComponent
+from schemas.policy.services import FallBack, LowerShare, Refused, ServiceDuty
+from tests.reference.allowed import Allowed
+from tests.reference.duties import CODES
+from tests.reference.shares import Share
+from tests.reference.terms import Term
+
+# What refuses a line, in the published order; who bears it where the clause does not say.
+REFUSALS = (
+    "component_never_covered", "outer_limit_passed", "term_elapsed", "hour_limit_passed", "worn_out",
+    "every_limit_passed", "excluded_cause", "part_altered", "part_of_other_make", "wear_item", "consumable",
+    "coverage_not_activated", "service_missed", "service_late", "service_fluid_not_approved", "service_by_other_hands",
+    "item_not_paid", "item_period_over",
+)  # fmt: skip
+
+
+@dataclass
+class Subject:
+    """A line with its component and what is on file as fitted."""
+
+    line: ClaimLine
+    component: str | None
+    fitted: FittedComponent | None
+
+
+@dataclass
+class Why:
+    """A reason of one version: code, effect (deny, spare, refer, lower, fall_back, note), bearer and clause."""
+
+    code: str
+    effect: str
+    bearer: str = "owner"
+    place: str = ""
+    share: Fraction = Fraction(1)
+    older: str = ""
+
+
+@dataclass
+class View:
+    """What one coverage makes of a line."""
+
+    subject: Subject
+    candidate: str
+    payer: str
+    whys: list[Why]
+    state: str
+    allowed: Allowed
+    term: Term
+    share: Share | None
+    lowered: list[tuple[Fraction, str]] = field(default_factory=list)
+    before: list[Why] = field(default_factory=list)  # reasons of the version it fell back from
+
+    def restate(self) -> None:
+        effects = {w.effect for w in self.whys}
+        self.state = "covered"
+        if "refer" in effects or self.allowed.held:
+            self.state = "refer"
+        if effects & {"deny", "spare"}:
+            self.state = "deny"
+
+    @property
+    def estimate(self) -> Fraction:
+        """Return what the customer is paid before deductible and caps, in the claim's currency."""
+        if self.state != "covered":
+            return Fraction(0 if self.state == "refer" else -1) / self.allowed.rate
+        amount = self.allowed.amount
+        if self.share is not None and self.share.price is not None:
+            pieces = Fraction(self.subject.line.quantity) if self.subject.line.item == "parts" else 1
+            amount = max(amount - self.share.price * pieces, Fraction(0))
+        elif self.share is not None:
+            amount *= self.share.paid
+        for share, _ in self.lowered:
+            amount *= share
+        return amount / self.allowed.rate
+
+
+def consequence(name: str, duty: ServiceDuty, breach: str, linked: bool) -> Why | None:
+    """Return what a breach of a duty does to a line, None where it does not reach it."""
+    code, place = CODES[breach], f"services.{name}"
+    if breach == "not_activated":
+        return Why(code, "deny", duty.borne_by, place)
+    does = duty.wrong_fluid if breach == "wrong_fluid" and duty.wrong_fluid is not None else duty.missed
+    if does == "refer":
+        return Why(code, "refer", place=place) if linked or not duty.links else None
+    if does == "note_only":
+        return Why(code, "note", place=place)
+    reach = does.deny if isinstance(does, Refused) else does.reach
+    if reach == "linked_components" and not linked:
+        return None
+    if isinstance(does, LowerShare):
+        return Why(code, "lower", duty.borne_by, place, share=does.share)
+    if isinstance(does, FallBack):
+        return Why(code, "fall_back", duty.borne_by, place, older=str(does.fall_back_to))
+    return Why(code, "deny", duty.borne_by, place)
+
+
+def first_bearer(view: View) -> str:
+    deciding = [w for w in view.whys if w.effect in ("deny", "spare") and w.code in REFUSALS]
+    return min(deciding, key=lambda w: (REFUSALS.index(w.code), w.place)).bearer if deciding else "owner"
+
+
+def let_through(views: list[View]) -> None:
+    """Let through the wear items and consumables that a covered failure ruined."""
+    by_line = {v.subject.line.line: v for v in views}
+    spared = [
+        v for v in views if any(w.effect == "spare" for w in v.whys) and not any(w.effect == "deny" for w in v.whys)
+    ]
+    names = {v.subject.line.line for v in spared}
+    states = {line: v.state for line, v in by_line.items()}
+    for view in spared:
+        seen, cause = {view.subject.line.line}, view.subject.line.caused_by
+        while cause in names and cause not in seen and states[cause] == "deny":
+            seen.add(cause)
+            cause = by_line[cause].subject.line.caused_by
+        state = states.get(cause or "", "deny") if cause not in seen else "deny"
+        if state == "deny":
+            continue
+        for why in view.whys:
+            if why.effect == "spare":
+                why.effect, why.code = ("note", "") if state == "covered" else ("refer", "cause_undecided")
+        view.restate()

@@ -1,0 +1,167 @@
+"""What the case runner says about a case whose expectations are wrong, each kind by itself, and what it refuses."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rules.cases.facts import CaseFault
+from rules.cases.run import CaseRunner, untouched_clauses
+from schemas.cases import CaseTable
+from service.policy_files import load_policies, read_policy_source
+
+pytestmark = pytest.mark.fast
+
+FIXTURES = Path(__file__).parents[3] / "fixtures"
+EXPONENTS = {"EUR": 2}
+
+# Terms: fixtures/cases/policies/term-plain-1.yaml. A pump at 1,000.00 net and 15 % handling comes to 1,150.00; 2 h of
+# labour at 95.00 come to 190.00, the maker's within the first 12 months. In month 13 the labour is the owner's.
+BASE: Mapping[str, Any] = {
+    "machine": {"model": "RM10", "retail_delivery": "2024-03-01", "records_complete_from": "2024-03-01"},
+    "claim": {
+        "failed_on": "2025-03-10",
+        "reading": 240,
+        "lines": {
+            "pump": {"component": "hydrostatic_pump", "net": "1000.00"},
+            "work": {"component": "hydrostatic_pump", "hours": 2},
+        },
+    },
+}
+RIGHT: Mapping[str, Any] = {
+    "pump": {
+        "outcome": "pay",
+        "policy": "term-plain@1",
+        "maker_pays": "1150.00",
+        "owner_owes": "0.00",
+        "dealer_bears": "0.00",
+        "other_payer": "0.00",
+        "open": "0.00",
+        "claimed": "1150.00",
+        "added": "0.00",
+        "allowed": "1150.00",
+        "share": 1,
+        "only_reasons": [],
+        "no_reasons": ["term_elapsed"],
+    },
+    "work": {
+        "outcome": "deny",
+        "owner_owes": "190.00",
+        "only_reasons": ["item_period_over"],
+        "says": ["item: labour"],
+    },
+}
+
+
+@pytest.fixture(scope="module")
+def runner() -> Iterator[CaseRunner]:
+    with CaseRunner(read_policy_source(FIXTURES), EXPONENTS) as runner:
+        yield runner
+
+
+def mismatches(runner: CaseRunner, expect: Mapping[str, Any], **case: Any) -> list[str]:
+    """Return what the runner says about one case with these expectations."""
+    table = CaseTable.model_validate(
+        {
+            "policies": ["term-plain@1"],
+            "base": BASE,
+            "cases": [{"name": "a case of thirteen months", "expect": expect, **case}],
+        }
+    )
+    (result,) = runner.run(table)
+    return [str(mismatch) for mismatch in result.mismatches]
+
+
+def test_a_case_that_holds_says_nothing(runner: CaseRunner) -> None:
+    assert mismatches(runner, RIGHT, payout="1150.00", proposals=0, questions=[]) == []
+
+
+@pytest.mark.parametrize(
+    ("line", "what", "wrong", "said"),
+    [
+        ("pump", "outcome", "deny", "pump: outcome expected deny, got pay (no reasons)"),
+        ("work", "outcome", "pay", "work: outcome expected pay, got deny (item_period_over)"),
+        ("pump", "policy", "term-plain@2", "pump: policy expected term-plain@2, got term-plain@1"),
+        ("pump", "maker_pays", "1150.01", "pump: maker_pays expected 1150.01, got 1150.00"),
+        ("work", "owner_owes", "0.00", "work: owner_owes expected 0.00, got 190.00"),
+        ("pump", "share", "1/2", "pump: share expected 1/2, got 1"),
+        ("work", "only_reasons", [], "work: reasons expected none, got item_period_over"),
+        ("pump", "only_reasons", ["term_elapsed"], "pump: reasons expected term_elapsed, got none"),
+        ("pump", "reasons", ["term_elapsed"], "pump: reasons expected term_elapsed, got none"),
+        (
+            "work",
+            "no_reasons",
+            ["item_period_over"],
+            "work: reasons expected not item_period_over, got item_period_over",
+        ),
+        ("pump", "notes", ["service_cured"], "pump: notes expected service_cured, got none"),
+        ("work", "says", ["carriage"], 'work: words expected "carriage", got "'),
+    ],
+)
+def test_each_wrong_expectation_of_a_line_is_told(
+    runner: CaseRunner, line: str, what: str, wrong: object, said: str
+) -> None:
+    (told,) = mismatches(runner, {line: {what: wrong}})
+    assert told.startswith(said)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"payout": "1340.00"}, "claim: payout expected 1340.00, got 1150.00"),
+        ({"proposals": 1}, "claim: proposals expected 1, got 0"),
+        ({"questions": ["reading"]}, "claim: questions expected reading, got none"),
+        ({"remedy": {"work": "190.00"}}, "work: remedy expected 190.00, got none"),
+    ],
+)
+def test_each_wrong_expectation_of_the_claim_is_told(runner: CaseRunner, wrong: Mapping[str, Any], said: str) -> None:
+    assert mismatches(runner, {"pump": {"outcome": "pay"}}, **wrong) == [said]
+
+
+def test_a_line_that_the_claim_does_not_have_is_told(runner: CaseRunner) -> None:
+    assert mismatches(runner, {"pumps": {"outcome": "pay"}}) == ["pumps: line expected a line of this claim, got none"]
+
+
+def test_terms_of_a_policy_outside_the_table_are_refused(runner: CaseRunner) -> None:
+    with pytest.raises(
+        ValueError, match=r'case "a case of thirteen months" changes reference@1, which the table does not'
+    ):
+        mismatches(runner, {"pump": {"outcome": "pay"}}, terms={"reference@1": {"title": "Another"}})
+
+
+def test_a_claim_without_a_day_is_refused_in_the_words_of_a_case(runner: CaseRunner) -> None:
+    with pytest.raises(CaseFault, match="the claim states no day; write failed_on"):
+        mismatches(runner, {"pump": {"outcome": "pay"}}, claim={"failed_on": None})
+
+
+def test_a_service_like_none_of_the_case_is_refused(runner: CaseRunner) -> None:
+    with pytest.raises(CaseFault, match='service "b" is like "a", which is not another service of this case'):
+        mismatches(runner, {"pump": {"outcome": "pay"}}, services={"b": {"like": "a", "on": "2024-05-01"}})
+
+
+def test_events_may_stand_under_events_or_directly_under_the_machine(runner: CaseRunner) -> None:
+    """Delivered in February 2023 by either spelling, the 24 months have passed in March 2025."""
+    for machine in (
+        {"events": {"retail_delivery": "2023-02-01"}, "retail_delivery": None},
+        {"retail_delivery": "2023-02-01"},
+    ):
+        told = mismatches(runner, {"pump": {"only_reasons": ["term_elapsed"]}}, machine=machine)
+        assert told == []
+
+
+def test_only_the_clauses_of_what_was_decided_count_as_touched(runner: CaseRunner) -> None:
+    """A pump that is paid touches the reach, the term and the pay of parts, and no other clause."""
+    table = CaseTable.model_validate(
+        {
+            "policies": ["term-plain@1"],
+            "base": {**BASE, "claim": {**BASE["claim"], "lines": {"pump": BASE["claim"]["lines"]["pump"]}}},
+            "cases": [{"name": "the pump alone is paid", "expect": {"pump": {"outcome": "pay"}}}],
+        }
+    )
+    results = list(runner.run(table))
+    book = load_policies(FIXTURES, only={"term-plain@1"}).book
+    assert untouched_clauses(results, book) == [
+        ("term-plain@1", "pays.labour"),
+        ("term-plain@1", "pays.anything_else"),
+    ]
