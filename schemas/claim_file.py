@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 from schemas.canonical import digest
 from schemas.claim import Claim
 from schemas.machine import Machine
-from schemas.quantities import Amount, Currency, Day, Document, RecordId, VersionRef, Word
+from schemas.quantities import Amount, Currency, Day, Document, RecordId, Word
 from schemas.reference_tables import ReferenceTable
 from schemas.service_record import ServiceRecord
 
@@ -99,7 +99,3 @@ def in_canonical_order(tree: dict[str, Any]) -> dict[str, Any]:
             key=lambda t: (t["kind"], t["table"], t["version"]),
         )
     return ordered
-
-
-def table_ref(table: ReferenceTable) -> VersionRef:
-    return VersionRef(table.table, table.version)

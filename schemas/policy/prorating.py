@@ -1,7 +1,5 @@
 """How the paid share falls with age, hours or wear, and what it is a share of."""
 
-from decimal import Decimal
-from fractions import Fraction
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
@@ -171,8 +169,3 @@ class Prorating(Clause):
         if any(isinstance(axis.share, OwnerPrices) for axis in self.axes) and self.items != ("parts",):
             raise ValueError("owner_prices are the price of one part: they go with items: [parts]")
         return self
-
-
-def share_as_decimal(share: Fraction) -> Decimal:
-    """Return the share to four places, for reading only."""
-    return (Decimal(share.numerator) / Decimal(share.denominator)).quantize(Decimal("0.0001"))

@@ -15,7 +15,6 @@ from schemas.quantities import (
     PublishedVersion,
     Share,
     TimeSpan,
-    Tolerance,
     Tolerated,
     Word,
     centihours,
@@ -242,7 +241,3 @@ class ServiceDuty(Clause):
         ):
             raise ValueError("the consequence reaches linked_components, but links names none")
         return self
-
-
-def tolerance_is_percentage(tolerance: Tolerance) -> bool:
-    return tolerance.share is not None
