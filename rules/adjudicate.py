@@ -20,7 +20,6 @@ from rules.decision.assemble import (
 from rules.decision.merge import MergedLine, merge
 from rules.decision.notes import Notebook
 from rules.decision.remedies import remedies_of
-from rules.history.timeline import Timeline, build_timeline
 from rules.open_facts import Explored, explore
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
@@ -29,7 +28,6 @@ from rules.rule_base.driver import Derive, Firing
 from rules.rule_base.fact_check import Fact
 from rules.settlement.tables import index_tables
 from schemas.claim_file import ClaimFile
-from schemas.conventions import Conventions
 from schemas.decision import Decision, Digests
 
 MOST_HANDLES = 64
@@ -83,23 +81,11 @@ class Adjudicator:
         return sealed(decision, claim_file, [looked_at[name] for name in sorted(looked_at)])
 
     def _evaluation(self, claim_file: ClaimFile) -> Evaluation:
-        conventions = self._meter_conventions(claim_file)
-        timeline = (
-            build_timeline(claim_file, conventions.meter, conventions.facts)
-            if conventions is not None
-            else Timeline((), None, {}, (), ())
-        )
-        return Evaluation(self.book, claim_file, index_tables(claim_file), timeline, self.fire)
+        return Evaluation(self.book, claim_file, index_tables(claim_file), self.fire)
 
     def fire(self, policy: CompiledPolicy, facts: Sequence[Fact], derive: Derive) -> tuple[Firing, ...]:
         """Return what the policy's rules make of the facts; the benchmark puts other engines in this place."""
         return self._handles.get(policy.digest, policy.name, policy.ruleset).run(facts, derive)
-
-    def _meter_conventions(self, claim_file: ClaimFile) -> Conventions | None:
-        """Return the newest conventions among the book's policies: a maker reads all its meters by one set."""
-        del claim_file
-        pinned = [p.conventions for p in self.book.by_name.values()]
-        return max(pinned, key=lambda c: (c.conventions, c.version), default=None)
 
     def _merged(self, evaluation: Evaluation, assumed: Mapping[str, int]) -> tuple[Explored, Sequence[MergedLine]]:
         explored = explore(evaluation.evaluate, assumed)

@@ -4,10 +4,10 @@ Branching lives here and in ``adjudicate``; the stages below it calculate and re
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from rules.decision.catalogue import KINDS
-from rules.history.timeline import Timeline
+from rules.history.timeline import Timeline, build_timeline
 from rules.line_views import LineResult, LineView, PolicyReason, WorldResult, clause_bearer
 from rules.measures.hours import Hours, resolve_hours
 from rules.measures.measure import Measures, limits_passed, measure
@@ -35,6 +35,7 @@ from rules.settlement.ruined import state_of_cause
 from rules.settlement.settle import LowerShare, Payable, Settlement
 from rules.settlement.tables import Tables
 from schemas.claim_file import ClaimFile
+from schemas.conventions import Conventions
 from schemas.policy.clause import Limits
 from schemas.policy.services import FallBack
 from schemas.policy.services import LowerShare as LowerShareClause
@@ -47,19 +48,25 @@ class Evaluation:
     book: PolicyBook
     claim_file: ClaimFile
     tables: Tables
-    timeline: Timeline
     fire: Fire
+    timelines: dict[str, Timeline] = field(default_factory=dict)  # by conventions; the same in every world
+
+    def timeline(self, conventions: Conventions) -> Timeline:
+        """Return the machine's timeline as the conventions of one policy read its meters."""
+        key = f"{conventions.conventions}@{conventions.version}"
+        if key not in self.timelines:
+            self.timelines[key] = build_timeline(self.claim_file, conventions.meter, conventions.facts)
+        return self.timelines[key]
 
     def evaluate(self, world: World) -> WorldResult:
         """Return the result of the claim in ``world``."""
         claim_file = self.claim_file
         selected = select(self.book.versions, claim_file, world)
-        hours = resolve_hours(self.timeline, self.book.with_fall_backs(selected.policies), claim_file, world)
         subjects = tuple(
             subject_of(line, claim_file, self.tables.component_of(line.part_number, claim_file.claim.failed_on))
             for line in sorted(claim_file.claim.lines, key=lambda line: line.line)
         )
-        run = _Run(self, world, hours)
+        run = _Run(self, world, self.book.with_fall_backs(selected.policies))
         views: dict[str, list[LineView]] = {s.line.line: [] for s in subjects}
         refusals: dict[str, list[tuple[CompiledPolicy, str]]] = {s.line.line: [] for s in subjects}
         for policy in selected.policies:
@@ -85,7 +92,7 @@ class Evaluation:
             )
             for subject in subjects
         )
-        return WorldResult(lines, selected, hours, tuple(run.measures), tuple(run.firings), world.details)
+        return WorldResult(lines, selected, run.hours, tuple(run.measures), tuple(run.firings), world.details)
 
     def _line(
         self,
@@ -152,10 +159,11 @@ def _chosen(subjects: Sequence[Subject], views: dict[str, list[LineView]]) -> di
 class _Run:
     """The coverages of one world, each measured and fired once; private to one evaluation."""
 
-    def __init__(self, evaluation: Evaluation, world: World, hours: Hours) -> None:
+    def __init__(self, evaluation: Evaluation, world: World, policies: tuple[CompiledPolicy, ...]) -> None:
         self.evaluation = evaluation
         self.world = world
-        self.hours = hours
+        self.policies = policies  # every one that may come to decide a line
+        self.hours: dict[str, Hours] = {}
         self.measures: list[Measures] = []
         self.firings: list[tuple[str, Firing]] = []
         self.desks: dict[str, Desk] = {}
@@ -166,10 +174,20 @@ class _Run:
             self.desks[policy.name] = Desk(policy, evaluation.claim_file, evaluation.tables, self.world)
         return self.desks[policy.name]
 
+    def hours_under(self, policy: CompiledPolicy) -> Hours:
+        """Return the machine hours of this world as the policy's conventions read them."""
+        if policy.name not in self.hours:
+            timeline = self.evaluation.timeline(policy.conventions)
+            known = next((h for h in self.hours.values() if h.timeline is timeline), None)
+            self.hours[policy.name] = known or resolve_hours(
+                timeline, self.policies, self.evaluation.claim_file, self.world
+            )
+        return self.hours[policy.name]
+
     def views(self, policy: CompiledPolicy, subjects: Sequence[Subject]) -> list[LineView]:
         """Return what ``policy`` makes of these lines, fall-backs followed."""
         claim_file = self.evaluation.claim_file
-        measures = measure(policy, subjects, claim_file, self.hours, self.world)
+        measures = measure(policy, subjects, claim_file, self.hours_under(policy), self.world)
         found = find(measures, self.evaluation.fire)
         self.measures.append(measures)
         self.firings += [(policy.name, firing) for firing in found.firings]
@@ -178,13 +196,13 @@ class _Run:
             s.line.line: self._view(s, policy, measures, found.reasons.get(s.line.line, ()), allowances[s.line.line])
             for s in subjects
         }
-        falling: dict[str, list[LineView]] = {}
-        for view in _with_caused(list(views.values())):
-            target = _fall_back_of(policy, found.reasons.get(view.subject.line.line, ()))
-            if target is not None and view.state == "covered":
-                falling.setdefault(target, []).append(view)
-        for target, lines in sorted(falling.items()):
-            for view in self._fallen(self.evaluation.book.policy(target), lines):
+        falling: dict[tuple[str, ...], list[LineView]] = {}
+        for view in views.values():
+            targets = _fall_backs_of(policy, found.reasons.get(view.subject.line.line, ()))
+            if targets:
+                falling.setdefault(targets, []).append(view)
+        for targets, lines in sorted(falling.items()):
+            for view in self._fallen(targets, lines):
                 views[view.subject.line.line] = view
         return _with_caused(list(views.values()))
 
@@ -210,28 +228,37 @@ class _Run:
                     labour += allowance.allowed
         return allowances
 
-    def _fallen(self, older: CompiledPolicy, views: list[LineView]) -> Iterator[LineView]:
-        """Decide lines under the version they fall back to; it bypasses ``in_force`` and nothing else."""
-        claim_file = self.evaluation.claim_file
-        refusal = machine_refusal(older.terms, claim_file)
-        inside = []
+    def _fallen(self, targets: tuple[str, ...], views: list[LineView]) -> Iterator[LineView]:
+        """Decide lines under the version they fall back to; of several the one that pays a line least is the worst.
+
+        The machine keeps that older promise whole: of the newer version only the service reasons still speak.
+        """
+        decided = [self._under(self.evaluation.book.policy(target), views) for target in targets]
+        for view in views:
+            line = view.subject.line.line
+            worst = min((d[line] for d in decided), key=lambda v: (v.estimate_in_claim_currency, v.payer.name))
+            yield replace(
+                worst,
+                candidate=view.candidate,
+                reasons=(*(r for r in view.reasons if r.path.startswith("services.")), *worst.reasons),
+            )
+
+    def _under(self, older: CompiledPolicy, views: list[LineView]) -> dict[str, LineView]:
+        """Return the lines as an older version decides them; it bypasses ``in_force`` and nothing else."""
+        refusal = machine_refusal(older.terms, self.evaluation.claim_file)
+        inside: list[Subject] = []
+        decided: dict[str, LineView] = {}
         for view in views:
             code = refusal or component_refusal(older.terms, view.subject)
             if code is None:
-                inside.append(view)
+                inside.append(view.subject)
             else:
-                reason = PolicyReason(older, None, code, "applies_to")
-                yield replace(view, payer=older, state="deny", reasons=(*view.reasons, reason), bearer="owner")
-        if not inside:
-            return
-        for decided in self.views(older, [v.subject for v in inside]):
-            before = next(v for v in inside if v.subject.line.line == decided.subject.line.line)
-            yield replace(
-                decided,
-                candidate=before.candidate,
-                reasons=(*before.reasons, *decided.reasons),
-                lowered=(*before.lowered, *decided.lowered),
-            )
+                reasons = (PolicyReason(older, None, code, "applies_to"),)
+                line = view.subject.line.line
+                decided[line] = replace(view, payer=older, state="deny", reasons=reasons, lowered=(), bearer="owner")
+        if inside:
+            decided |= {view.subject.line.line: view for view in self.views(older, inside)}
+        return decided
 
     def _view(
         self,
@@ -244,13 +271,14 @@ class _Run:
         reasons = [PolicyReason(policy, measures, r.code, r.path, r.effect, r.limit) for r in found]
         held = [PolicyReason(policy, measures, held.code, held.path, "refer", 0, held.words) for held in allowance.held]
         state = _state(found, allowance)
-        lowered = tuple(
+        lowered = [
             LowerShare(clause.share, r.path, policy.terms.services[r.path.removeprefix("services.")].borne_by)
             for r in found
             if r.effect == "lower_share" and (clause := _lower_share(policy, r)) is not None
-        )
+        ]
+        worst = tuple(sorted(lowered, key=lambda low: (low.share, low.path))[:1])
         return LineView(
-            subject, policy, policy, measures, state, (*reasons, *held), lowered, allowance, _bearer(policy, found)
+            subject, policy, policy, measures, state, (*reasons, *held), worst, allowance, _bearer(policy, found)
         )
 
     def settle(self, views: list[LineView]) -> dict[str, LineMoney]:
@@ -316,18 +344,26 @@ def _lower_share(policy: CompiledPolicy, reason: RuleReason) -> LowerShareClause
     return consequence if isinstance(consequence, LowerShareClause) else None
 
 
-def _fall_back_of(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> str | None:
-    """Return the version a line falls back to; of several the oldest promise, which is the worst."""
-    targets = []
-    for reason in reasons:
+def _fall_backs_of(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> tuple[str, ...]:
+    """Return the versions a line falls back to; none where a service has a worse consequence, or a person must look.
+
+    Of several consequences the worst alone counts: refusal, a lower share, falling back, nothing.
+    """
+    of_services = [reason for reason in reasons if reason.path.startswith("services.")]
+    if any(reason.effect in ("deny", "lower_share") for reason in of_services):
+        return ()
+    if any(reason.effect == "refer" for reason in reasons):
+        return ()
+    targets: set[str] = set()
+    for reason in of_services:
         if reason.effect != "fall_back":
             continue
         duty = policy.terms.services[reason.path.removeprefix("services.")]
         wrong_fluid = reason.code == "service_fluid_not_approved" and duty.wrong_fluid is not None
         consequence = duty.wrong_fluid if wrong_fluid else duty.missed
         assert isinstance(consequence, FallBack)
-        targets.append(consequence.fall_back_to)
-    return str(min(targets)) if targets else None
+        targets.add(str(consequence.fall_back_to))
+    return tuple(sorted(targets))
 
 
 def _bearer(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> str:

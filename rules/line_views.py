@@ -83,7 +83,7 @@ class WorldResult:
 
     lines: tuple[LineResult, ...]
     selected: Selected
-    hours: Hours
+    hours: dict[str, Hours]  # by policy, as its conventions read the meters
     measures: tuple[Measures, ...]
     firings: tuple[tuple[str, Firing], ...]
     details: dict[str, list[str]]

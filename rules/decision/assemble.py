@@ -238,12 +238,11 @@ def proposals_of(worlds: Sequence[WorldResult]) -> tuple[Proposal, ...]:
 def measures_of(world: WorldResult) -> tuple[Measure, ...]:
     """Return the derived quantities that the decision rests on, for --explain and for comparing derivations."""
     found: list[Measure] = [Measure(name, "governs because", words) for name, words in world.selected.why]
-    at = world.hours.at_failure
-    bounds = world.hours.timeline.at_failure
-    if at is not None and bounds is not None:
-        found.append(Measure(None, "machine hours at the failure", hours_text(at), bounds.records))
     for measures in world.measures:
         name = measures.policy.name
+        at, bounds = measures.hours_at_failure, world.hours[name].timeline.at_failure
+        if at is not None and bounds is not None:
+            found.append(Measure(name, "machine hours at the failure", hours_text(at), bounds.records))
         for group in measures.groups:
             found.append(
                 Measure(name, f"{group.key}: start of term", f"{group.start.isoformat()} ({group.start_words})")

@@ -27,9 +27,10 @@ class Notebook:
 
     def notes_of(self, line: LineResult) -> list[Reason]:
         """Return the notes of a line, in no particular order."""
-        found = [_note(note.code, note.words, note.records) for note in self.world.hours.timeline.notes]
         if line.view is None:
-            return found
+            return []
+        timeline = self.world.hours[line.view.payer.name].timeline if line.view.payer.name in self.world.hours else None
+        found = [_note(note.code, note.words, note.records) for note in (timeline.notes if timeline else ())]
         found += [_note(code, words) for code, words in line.view.allowance.notes]
         if line.state == "deny" and not any(reason.path.startswith("services.") for reason in line.reasons):
             return found  # what the services did is beside the point of this denial

@@ -36,7 +36,7 @@ from tests.rules.rule_base.plain_evaluator import evaluate
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 STAGES = {
     "selection": (rules.coverage, "select"),
-    "history": (rules.adjudicate, "build_timeline"),
+    "history": (rules.coverage, "build_timeline"),
     "measures": (rules.coverage, "measure"),
     "rule base": (rules.coverage, "find"),
     "allowance": (rules.coverage, "allow"),

@@ -1,0 +1,98 @@
+"""Which facts a remedy names: all that are needed together, none that is not, and none where no record would help."""
+
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rules.cases.run import CaseRunner
+from schemas.cases import CaseTable
+from schemas.decision import Remedy
+from service.policy_files import read_policy_source
+
+pytestmark = pytest.mark.fast
+
+FIXTURES = Path(__file__).parents[3] / "fixtures"
+
+# Terms: fixtures/cases/policies/two-services-1.yaml, the oil every 250 h (25 h either side) and an inspection every 12
+# months (30 days either side). At 300 h and 15 months on 1 June 2021 both are missed; the pump comes to 1,150.00.
+BASE: Mapping[str, Any] = {
+    "machine": {"model": "RM10", "retail_delivery": "2020-03-02", "records_complete_from": "2020-03-02"},
+    "claim": {
+        "failed_on": "2021-06-01",
+        "reading": 300,
+        "lines": {"pump": {"component": "hydrostatic_pump", "net": "1000.00"}},
+    },
+}
+
+
+@pytest.fixture(scope="module")
+def runner() -> Iterator[CaseRunner]:
+    with CaseRunner(read_policy_source(FIXTURES), {"EUR": 2}) as runner:
+        yield runner
+
+
+def remedies(runner: CaseRunner, duties: Mapping[str, Any], **case: Any) -> tuple[Remedy, ...]:
+    """Return the remedies of the pump's claim where the two duties differ as ``duties`` says."""
+    table = CaseTable.model_validate(
+        {
+            "policies": ["two-services@1"],
+            "base": BASE,
+            "cases": [
+                {
+                    "name": "both services are missed",
+                    "terms": {"two-services@1": {"services": duties}},
+                    "expect": {"pump": {}},
+                    "remedy": {"pump": "1150.00"},
+                    **case,
+                }
+            ],
+        }
+    )
+    (result,) = runner.run(table)
+    return result.decision.remedies
+
+
+def test_where_each_of_two_missed_services_denies_the_records_of_both_are_named(runner: CaseRunner) -> None:
+    (remedy,) = remedies(runner, {})
+    assert [fact.split(":")[1].split("/")[0] for fact in remedy.facts] == ["oil", "yearly"]
+    assert (remedy.line, remedy.outcome, remedy.maker_pays) == ("pump", "pay", Decimal("1150.00"))
+    assert remedy.desk_words.count("records of the") == 2
+    assert "250.0 h (225.0–275.0 h)" in remedy.desk_words
+    assert "225.0" not in remedy.letter_words
+
+
+def test_a_service_that_changes_nothing_is_left_out_again(runner: CaseRunner) -> None:
+    """A missed oil change is only noted here, so its record is not what the pump lacks, although it is tried first."""
+    (remedy,) = remedies(runner, {"oil": {"missed": "note_only"}})
+    assert len(remedy.facts) == 1
+    assert "yearly" in remedy.facts[0]
+    assert remedy.maker_pays == Decimal("1150.00")
+
+
+def test_a_line_that_no_record_would_help_has_no_remedy(runner: CaseRunner) -> None:
+    """The term of 24 months ended on 1 March 2022, the day before the anniversary; the services are beside it."""
+    assert remedies(runner, {}, claim={"failed_on": "2022-03-02"}) == ()
+
+
+def test_a_line_that_is_paid_in_full_has_no_remedy(runner: CaseRunner) -> None:
+    assert remedies(runner, {}, claim={"failed_on": "2020-06-01", "reading": 100}) == ()
+
+
+def test_a_sound_inspection_is_named_where_it_would_have_cured(runner: CaseRunner) -> None:
+    """The oil at 250 h was changed at 290 h; the inspection that would cure it was done and not sound."""
+    duties = {"oil": {"late": "cures_if_inspected"}, "yearly": {"missed": "note_only"}}
+    late = {
+        "on": "2021-05-01",
+        "reading": 290,
+        "tasks": ["oil_change"],
+        "by": "authorised_dealer",
+        "evidence": ["dealer_invoice"],
+        "inspected": False,
+    }
+    (remedy,) = remedies(runner, duties, services={"s1": late})
+    assert remedy.facts == ("inspection:s1",)
+    assert remedy.desk_words == remedy.letter_words
+    assert "an inspection at the late oil service s1 that found the machine sound" in remedy.desk_words
