@@ -54,8 +54,9 @@ class Step:
     """One step of the arithmetic: ``before - after`` moves to ``bearer`` (in the step ``added``: joins the claim).
 
     ``exact`` is the running amount after the step before it is rounded (decimal, or n/d). It follows from the step
-    before: times ``factor``, or less ``amount`` (``added``: plus), never below 0. ``after`` is it in minor units, rounded
-    as the conventions say; where whole minor units are taken (deductible, caps, open) it is ``before - amount``.
+    before: times ``factor``, or less ``amount`` (``added``: plus), never below 0. ``after`` is it in minor units,
+    rounded as the conventions say; where whole minor units are taken (deductible, caps, open) it is
+    ``before - amount``.
     An ``added`` step with a bearer is borne by that one at once and leaves the running amount as it is.
     """
 

@@ -13,8 +13,9 @@ The rules it takes where the documents leave a choice, numbered so that a differ
  5. A denied line is borne as its first reason in the published order says; where no coverage applies, by the owner.
  6. Wear items and consumables are let through along a chain of causes that begins with a covered line; a held cause
     holds them.
- 7. A line that falls back is judged again, reasons and lowered shares of both versions standing; of several versions
-    the lowest by name and number counts.
+ 7. Of several consequences of services on a line the worst alone counts: refusal, the lowest of lowered shares, falling
+    back. A line that falls back, and no person must look at, is judged wholly by the older version, whatever else the
+    newer says of it; of several older versions by the one that pays it least. The newer version's service reasons stay.
  8. Shares and cuts are taken from the exact amount; each step moves the difference of two rounded amounts.
  9. An amount that nobody can price (no rate, no list price) is held for a person; a missing bill, distance or number
     of hours is asked for.
@@ -27,7 +28,7 @@ The rules it takes where the documents leave a choice, numbered so that a differ
     its limits has no end; in a shorter period of some items, and while a prorated part is free, it plays no part.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from schemas.claim_file import ClaimFile
@@ -220,7 +221,8 @@ class Bench:
             share = share_of(asking, subject.line, term)
             if share is not None and share.paid != 1:
                 whys.append(Why("prorated" if share.paid else "prorated_to_nothing", "note"))
-            lowered = [(w.share, w.bearer) for w in whys if w.effect == "lower"]
+            lowered = sorted((w.share, w.place, w.bearer) for w in whys if w.effect == "lower")[:1]
+            lowered = [(share_left, bearer) for share_left, _, bearer in lowered]
             view = View(subject, name, name, whys, "", allowed, term, share, lowered)
             view.restate()
             if subject.line.item == "labour":
@@ -228,38 +230,44 @@ class Bench:
                 labour = labour + allowed.amount if labour is not None and view.state == "covered" else labour
             views.append(view)
         views.sort(key=lambda v: v.subject.line.line)
-        let_through(views)
-        older = {}
+        older: dict[tuple[str, ...], list[View]] = {}
         for view in views:
-            targets = [w.older for w in view.whys if w.effect == "fall_back"]
-            if targets and view.state == "covered":
-                older.setdefault(min(targets, key=self.age), []).append(view)
-        for target, falling in sorted(older.items()):
-            self.fall(target, falling, views)
+            targets = falls_to(view.whys)
+            if targets:
+                older.setdefault(targets, []).append(view)
+        for targets, falling in sorted(older.items()):
+            self.fall(targets, falling, views)
         let_through(views)
         return views
 
-    def age(self, name: str) -> tuple[str, int]:
-        return self.book[name][0].policy, self.book[name][0].version
+    def fall(self, targets: tuple[str, ...], falling: list[View], views: list[View]) -> None:
+        judged = [self.under(target, falling) for target in targets]
+        for before in falling:
+            line = before.subject.line.line
+            worst = min((of_target[line] for of_target in judged), key=lambda v: (v.estimate, v.payer))
+            worst.candidate = before.candidate
+            of_services = [w for w in before.whys if w.place.startswith("services.")]
+            worst.before = [*before.before, *of_services, *worst.before]
+            views[views.index(before)] = worst
 
-    def fall(self, target: str, falling: list[View], views: list[View]) -> None:
+    def under(self, target: str, falling: list[View]) -> dict[str, View]:
+        """Return the lines as the older version judges them; it bypasses its time in force and nothing else."""
         policy = self.book[target][0]
         refusal = machine_reached(policy, self.claim_file)
-        inside: list[View] = []
+        inside: list[Subject] = []
+        judged: dict[str, View] = {}
         for view in falling:
             why = refusal or component_reached(policy, view.subject.component, view.subject.fitted)
-            if not why:
-                inside.append(view)
-                continue
-            view.payer = target
-            view.whys = [*view.whys, Why(why, "deny", "owner", "")]
-            view.state = "deny"
-        for decided in self.views(target, [v.subject for v in inside]) if inside else ():
-            before = next(v for v in inside if v.subject.line.line == decided.subject.line.line)
-            decided.candidate = before.candidate
-            decided.before = [*before.before, *before.whys, *decided.before]
-            decided.lowered = [*before.lowered, *decided.lowered]
-            views[views.index(before)] = decided
+            if why:
+                whys = [Why(why, "deny", "owner", "")]
+                judged[view.subject.line.line] = replace(
+                    view, payer=target, whys=whys, state="deny", lowered=[], before=[]
+                )
+            else:
+                inside.append(view.subject)
+        for view in self.views(target, inside) if inside else ():
+            judged[view.subject.line.line] = view
+        return judged
 
     def whys(self, asking: Asking, subject: Subject, term: Term, served: dict[tuple[str, str], Serviced]) -> list[Why]:
         """Return every reason a version has for a line, exclusions and services included."""
@@ -355,3 +363,11 @@ class Bench:
             return False
         asking = self.asking(view.payer)
         return period_over(asking, Limits(first_of=(rule.after,)), view.term, worn(view.subject.line, asking.policy))
+
+
+def falls_to(whys: list[Why]) -> tuple[str, ...]:
+    """Return the versions a line falls back to, none where a service weighs more or a person must look."""
+    of_services = [w for w in whys if w.place.startswith("services.")]
+    if any(w.effect in ("deny", "lower") for w in of_services) or any(w.effect == "refer" for w in whys):
+        return ()
+    return tuple(sorted({w.older for w in of_services if w.effect == "fall_back"}))

@@ -44,7 +44,8 @@ def test_cases_that_hold_are_counted_and_untouched_clauses_named(table: Path) ->
     assert "orchard-drive@2: " in text
 
 
-def test_a_failure_is_told_as_expected_and_got(table: Path) -> None:
+def test_a_failure_is_told_as_expected_and_got(table: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "300")  # no path is broken over two lines, however long the directory's name is
     table.write_text(TABLE.replace('"690.00"', '"700.00"'))
     code, out, _ = run("cases", table)
     assert code == 1

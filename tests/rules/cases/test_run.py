@@ -165,3 +165,15 @@ def test_only_the_clauses_of_what_was_decided_count_as_touched(runner: CaseRunne
         ("term-plain@1", "pays.labour"),
         ("term-plain@1", "pays.anything_else"),
     ]
+
+
+def test_records_may_be_written_as_lists_with_their_ids(runner: CaseRunner) -> None:
+    """The same claim with its line as a list, and a reading of 1,001 h on file, which is past the cap of 1,000 h."""
+    line = {"line": "pump", "component": "hydrostatic_pump", "net": "1000.00"}
+    told = mismatches(
+        runner,
+        {"pump": {"outcome": "deny", "only_reasons": ["hour_limit_passed"]}},
+        machine={"readings": [{"id": "r1", "on": "2025-03-01", "hours": 1001}]},
+        claim={"lines": [line], "reading": 1002},
+    )
+    assert told == []
