@@ -43,7 +43,8 @@ def test_no_float_comes_near_a_date_an_hour_or_an_amount(file: Path) -> None:
     for node in nodes(file):
         literal = isinstance(node, ast.Constant) and isinstance(node.value, float)
         call = isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "float"
-        assert not literal and not call, f"{name_of(file)}:{node.lineno}: write an int, a Decimal or a Fraction"  # type: ignore[attr-defined]
+        found = literal or call
+        assert not found, f"{name_of(file)}:{node.lineno}: write an int, a Decimal or a Fraction"  # type: ignore[attr-defined]
 
 
 @pytest.mark.parametrize("file", [f for f in CORE if f.relative_to(ROOT).parts[0] == "rules"], ids=name_of)

@@ -114,8 +114,9 @@ def agreeing_runs(
 ) -> tuple[list[list[Observed]], list[Observed]]:
     """Return the runs of one meter's readings that agree among themselves, and the spikes set aside.
 
-    A spike is a reading that the ones before and after it contradict while those two agree; where a fall can be the
-    spike of either reading, both are set aside. A rise that is too fast speaks against the later reading alone. More
+    A spike is a reading that the ones before and after it contradict while those two agree (the claim's own reading
+    after it is not enough: the one before must contradict it as well); where a fall can be the spike of either reading,
+    both are set aside. A rise that is too fast speaks against the later reading alone. More
     than one run means that the readings contradict one another and nothing says which of them is right.
     """
     sequence, spikes, runs = list(meter), list[Observed](), list[list[Observed]]()
@@ -146,6 +147,8 @@ def agreeing_runs(
 def _is_spike(reading: Observed, before: Observed | None, after: Observed | None, per_day: int) -> bool:
     if reading.anchor != "none" or before is None or after is None or before.anchor == "age":
         return False
+    if after.record in (CLAIM_READING, REPAIR_READING) and follows(before, reading, per_day):
+        return False  # a record that agrees with the one before it is not set aside on the claim's word alone
     return follows(before, after, per_day)
 
 

@@ -1,7 +1,7 @@
 """How fast a claim is decided, and beside what: run ``python -m tests.benchmarks.adjudicate``.
 
-Prints claims a second of CPU time from a validated claim file to Decision bytes with digests, without remedies; the part
-of each stage; the same through durable-rules' own Host and through the plain evaluator of the tests, in one run;
+Prints claims a second of CPU time from a validated claim file to Decision bytes with digests, without remedies; the
+share of each stage; the same through durable-rules' own Host and through the plain evaluator of the tests, in one run;
 remedies apart; memory; and how the cost grows with the policies and with the history. Nothing here fails on a figure.
 """
 

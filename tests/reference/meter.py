@@ -242,6 +242,8 @@ def _drop_spikes(meter: list[Shown], a_day: int) -> None:
             and meter[n].kind == "reading"
             and meter[n - 1].kind != "age"
             and _agree(meter[n - 1], meter[n + 1], a_day)
+            # the claim's own reading alone does not outweigh a record that agrees with the one before it
+            and not (meter[n + 1].record in ("claim:reading", REPAIR) and _agree(meter[n - 1], meter[n], a_day))
         )
 
     n = 1
