@@ -5,7 +5,7 @@ explores all worlds: a line on which they agree is decided, and a fact that chan
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypeVar
 
 MOST_WORLDS = 400
@@ -15,12 +15,21 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, slots=True)
 class OpenFact:
-    """One open fact: what it is about, whom to ask, and the words of the question."""
+    """One open fact: what it is about, whom to ask, and the words of the question.
+
+    Facts that one question asks for together name its key in ``asked_with``; assuming that key assumes them all.
+    """
 
     key: str
     about: Literal["services", "reading", "cause", "wear", "start", "evidence", "price", "alteration", "inspection"]
     asks: Literal["dealer", "person"]
     words: str
+    asked_with: str | None = None
+
+    @property
+    def question(self) -> "OpenFact":
+        """The fact as it is asked for: itself, or the question it belongs to."""
+        return self if self.asked_with is None else replace(self, key=self.asked_with, asked_with=None)
 
 
 @dataclass(slots=True)
@@ -37,6 +46,8 @@ class World:
         """Return the value of ``fact`` in this world, one of ``candidates`` (most favourable first where one is)."""
         if fact.key in self.assumed:
             return self.assumed[fact.key]
+        if fact.asked_with is not None and fact.asked_with in self.assumed:
+            return self.assumed[fact.asked_with]
         if fact.key in self.values:
             return self.values[fact.key]
         if len(candidates) == 1:
@@ -103,5 +114,6 @@ def facts_that_matter(explored: Explored, signature: Callable[[Any], Any]) -> tu
             prefix = (*prefix, (fact.key, choice))
     for prefix, branches in by_prefix.items():
         if len({frozenset(outcomes) for outcomes in branches.values()}) > 1:
-            matter.setdefault(facts[prefix].key, facts[prefix])
+            question = facts[prefix].question
+            matter.setdefault(question.key, question)
     return tuple(matter.values())

@@ -79,7 +79,7 @@ def _facts(explored: Explored, index: int) -> tuple[OpenFact, ...]:
     if matter or explored.complete:
         return matter
     first: Sequence[tuple[OpenFact, int]] = explored.results[0][0]
-    return tuple(fact for fact, _ in first)
+    return tuple({fact.question.key: fact.question for fact, _ in first}.values())
 
 
 def _signature(line: LineResult) -> tuple[Any, ...]:

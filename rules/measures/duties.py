@@ -10,7 +10,7 @@ All points of a duty whose records are not known to be complete are one open fac
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Literal
 
@@ -28,6 +28,7 @@ from schemas.quantities import centihours
 
 Breach = Literal["missed", "late", "wrong_fluid", "wrong_hands", "not_activated"]
 HoursOf = Callable[[str], int | None]
+MOST_OWN_QUESTIONS = 6  # due points of one duty that are done or not on their own; more are so together
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,7 @@ def duty_state(
     visits, rejected, recover = _visits(name, duty, group, policy, claim_file, hours_of, hours_at_failure, world)
     relative = None if hours_at_failure is None else hours_at_failure - schedule.start_hours
     failed = claim_file.claim.failed_on
-    absent = _Absence(name, duty, group, schedule, policy, claim_file, timeline, world)
+    absent = _Absence(name, duty, group, schedule, policy, claim_file, timeline, visits, world)
     points = judge(schedule, visits, failed.toordinal(), relative, absent.answer)
     breaches, cured = _breaches(duty, points, visits, rejected, claim_file, world)
     symptom_first = _symptom_first(cured, visits, claim_file)
@@ -178,18 +179,40 @@ class _Absence:
     policy: CompiledPolicy
     claim_file: ClaimFile
     timeline: Timeline
+    visits: tuple[Visit, ...]
     world: World
+    own_questions: set[str] = field(default_factory=set)
 
-    def answer(self, point: DuePoint, day: int) -> Absence:
-        """Return what an absent record of ``point`` means on ``day``, that of the next visit or of the failure."""
+    def answer(self, point: DuePoint, day: int, hours: int | None) -> Absence:
+        """Return what an absent record of ``point`` means at the next visit, or at the failure (``day``, ``hours``)."""
         key = services_key(self.name, self.group)
         if self.duty.bookings_count and any(self._holds_open(b, point, day) for b in self.claim_file.machine.bookings):
             return "booked"
         self.world.details.setdefault(key, []).append(point_words(point, self.schedule))
         if self._counts_as_not_done(point):
             return "done" if self.world.known(key, False) else "not_done"
-        fact = OpenFact(key, "services", "dealer", f"records of the {self.name.replace('_', ' ')} services")
+        words = f"records of the {self.name.replace('_', ' ')} services"
+        own = self._own_key(key, point, day, hours)
+        fact = OpenFact(own or key, "services", "dealer", words, key if own else None)
         return "done" if self.world.pick(fact, (1, 0)) else "not_done"
+
+    def _own_key(self, key: str, point: DuePoint, day: int, hours: int | None) -> str | None:
+        """Return a key for this point alone, or for all earlier ones, where "all done or none" would not do.
+
+        Of points that no later visit can cure, one missed is as bad as all: they share the joint fact. A point before a
+        later visit may be missed and cured, and then moves the points after it, so it is done or not on its own.
+        """
+        may_pass = self.duty.late != "never_cures" or self.duty.judged == "last_closed_window"
+        if not may_pass or not any(point.closed_at(v.day, v.hours) for v in self.visits):
+            return None
+        own = f"{key}:{point.day if point.hours is None else point.hours}"
+        if own not in self.own_questions:
+            missed, done = self.schedule.after_missed(point, day, hours), self.schedule.next_on_grid(point)
+            last = missed is None or not missed.closed_at(day, hours)
+            if len(self.own_questions) >= MOST_OWN_QUESTIONS or (missed == done and not last):
+                return f"{key}:earlier"
+            self.own_questions.add(own)
+        return own
 
     def _holds_open(self, booking: Booking, point: DuePoint, day: int) -> bool:
         """Return whether a proven booking, asked for before the window closed, still waits for its slot on ``day``."""

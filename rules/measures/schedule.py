@@ -292,7 +292,7 @@ def _days_of(tolerance: Tolerance, interval: int, window: Tolerances) -> int:
 
 
 Absence = Literal["done", "not_done", "booked"]
-Absent = Callable[[DuePoint, int], Absence]
+Absent = Callable[[DuePoint, int, int | None], Absence]
 PASSED: dict[Absence, State] = {"done": "assumed", "not_done": "missed", "booked": "booked"}
 
 
@@ -302,7 +302,7 @@ def judge(
     """Return the due points up to ``day`` and ``hours`` (the failure) with their states, an open one last.
 
     ``visits`` lie on or before the failure, in any order. ``absent`` answers for a point whose window had closed by a
-    day without a visit in it: done though not on file, not done, or held open by a dealer's backlog on that day.
+    day and hours without a visit in it: done though not on file, not done, or held open by a dealer's backlog then.
     """
     walk = _Walk(schedule, absent)
     in_order = sorted(visits, key=lambda v: (v.day, v.hours or 0, v.record))
@@ -348,7 +348,7 @@ class _Walk:
         """Pass every point whose window had closed; return whether ``visit`` answered one that was booked."""
         while self.point is not None and self.point.closed_at(day, hours):
             point = self.point
-            state = PASSED[self.absent(point, day)]
+            state = PASSED[self.absent(point, day, hours)]
             if state == "booked" and visit is not None:
                 self._answer(point, "booked", visit)
                 return True

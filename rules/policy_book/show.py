@@ -11,7 +11,8 @@ from rules.policy_book.values import listed, sentence
 from rules.policy_book.wording import clause_sentences
 from schemas.policy.document import CoveragePolicy
 
-WIDTH = 110  # characters a line
+WIDTH = 110  # characters a line, at most
+NARROWEST = 40
 NUMBER_WIDTH = 8
 
 HEADINGS = (  # the first part of a clause path, and the heading it stands under
@@ -36,10 +37,15 @@ LAYERS = {
 }
 
 
-def terms_in_plain_english(policy: CompiledPolicy) -> str:
-    """Return a policy version's terms and conventions as text: headings, clause numbers, a sentence for each knob."""
+def terms_in_plain_english(policy: CompiledPolicy, width: int = WIDTH) -> str:
+    """Return a policy version's terms and conventions as text: headings, clause numbers, a sentence for each knob.
+
+    No line is longer than ``width`` characters (at least 40), unless a single word is.
+    """
+    width = max(width, NARROWEST)
     terms = policy.terms
-    lines = [f"{terms.title}", "=" * len(terms.title), "", *_wrapped(" ".join(_about(terms)), "")]
+    title = textwrap.wrap(terms.title, width)
+    lines = [*title, "=" * max(map(len, title)), "", *_wrapped(" ".join(_about(terms)), "", width)]
     for part, heading in HEADINGS:
         clauses = [(path, clause) for path, clause in each_clause(terms) if _part(path) == part]
         if not clauses:
@@ -49,8 +55,8 @@ def terms_in_plain_english(policy: CompiledPolicy) -> str:
             words = list(clause_sentences(path, clause, terms))
             if clause.text is not None:
                 words.append(f'In the maker\'s words: "{clause.text}"')
-            lines += _wrapped(" ".join(words), clause.clause)
-    return "\n".join([*lines, *_conventions(policy), ""])
+            lines += _wrapped(" ".join(words), clause.clause, width)
+    return "\n".join([*lines, *_conventions(policy, width), ""])
 
 
 def _part(path: str) -> str:
@@ -74,20 +80,20 @@ def _about(terms: CoveragePolicy) -> Iterator[str]:
         )
 
 
-def _conventions(policy: CompiledPolicy) -> Iterable[str]:
+def _conventions(policy: CompiledPolicy, width: int) -> Iterable[str]:
     conventions = policy.conventions
     heading = "How it is counted"
     name = f"Conventions {conventions.conventions}, version {conventions.version}: {conventions.title}."
-    yield from ("", heading, "-" * len(heading), *_wrapped(name, ""))
+    yield from ("", heading, "-" * len(heading), *_wrapped(name, "", width))
     for words in convention_sentences(conventions):
-        yield from _wrapped(words, "-")
+        yield from _wrapped(words, "-", width)
 
 
-def _wrapped(text: str, number: str) -> list[str]:
+def _wrapped(text: str, number: str, width: int) -> list[str]:
     if not number:
-        return textwrap.wrap(text, WIDTH, break_on_hyphens=False)
+        return textwrap.wrap(text, width, break_on_hyphens=False, break_long_words=False)
     gap = " " * NUMBER_WIDTH if number != "-" else "  "
     first = f"{number:<{len(gap) - 1}} "
     return textwrap.wrap(
-        text, WIDTH, initial_indent=first, subsequent_indent=gap, break_on_hyphens=False, break_long_words=False
+        text, width, initial_indent=first, subsequent_indent=gap, break_on_hyphens=False, break_long_words=False
     )

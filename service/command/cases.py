@@ -15,7 +15,7 @@ from schemas.documents import Fault, ParsedDocument
 from service.command.output import NOT_HELD, REFUSED, complain, say, width
 from service.currencies import all_exponents
 from service.policy_files import load_policies, read_policy_source
-from service.rendering.layout import wrapped
+from service.rendering.layout import headed, wrapped
 from service.shipped import FIXTURES
 from service.text_files import SUFFIXES, InputRefused, checked, document_files, read_document, refused
 
@@ -132,8 +132,7 @@ def _run_table(
 
 def _failure(file: Path, document: ParsedDocument, place: int, case: WorkedCase, name: str, result: CaseResult) -> None:
     line = document.position(("cases", place)).line
-    for text in wrapped(f"fails  {file}:{line}: {name}", width(), "", "       "):
-        say(text)
+    say("\n".join(headed(f"fails  {file}:{line}:", name, width(), "       ")))
     for mismatch in result.mismatches:
         at = document.position(("cases", place, "expect", mismatch.line)).line
         say(f"       line {mismatch.line} of the claim, {mismatch.what} ({file}:{at})")

@@ -19,7 +19,7 @@ from schemas.claim_file import ClaimFile
 from schemas.decision import Decision
 from service.claim_files import OnFile, by_serial
 from service.command.decide import gathered, show
-from service.command.output import say, width
+from service.command.output import called, say, shown_path, width
 from service.policy_files import PolicyDirectory, load_policies
 from service.record_files import (
     one_of,
@@ -38,7 +38,8 @@ from service.shipped import DEMO
 DECIDED_AFTER_SUBMISSION = timedelta(days=10)
 DECIDED_AFTER_FAILURE = timedelta(days=30)
 MOST_REASONS = 8
-NARROWEST_TABLE = 92  # cells; the sums of three currencies need them
+NARROWEST_TABLE = 100  # cells; the sums of three currencies need them
+SUM_WORDS = {"added": "granted above"}  # the others are called as they are
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,9 +160,13 @@ def _named_sums(tally: Tally) -> list[str]:
     return [name for name in SUMS if any(sums.amounts[name] for sums in tally.by_outcome.values())]
 
 
+def _sum_words(name: str) -> str:
+    return SUM_WORDS.get(name, name.replace("_", " "))
+
+
 def _sums_table(tally: Tally) -> Table:
     named = _named_sums(tally)
-    table = _table("Lines by outcome", ("outcome", "", "lines", *(name.replace("_", "\n") for name in named)))
+    table = _table("Lines by outcome", ("outcome", "", "lines", *(_sum_words(name).replace(" ", "\n") for name in named)))
     last = None
     for (outcome, currency), sums in tally.by_outcome.items():
         amounts = [amount_text(sums.amounts[name]) if sums.amounts[name] else "–" for name in named]
@@ -176,7 +181,7 @@ def _say_sums(tally: Tally) -> None:
     say("Lines by outcome")
     for (outcome, currency), sums in tally.by_outcome.items():
         named = [name for name in SUMS if sums.amounts[name]]
-        amounts = [f"{name.replace('_', ' ')} {amount_text(sums.amounts[name])}" for name in named]
+        amounts = [f"{_sum_words(name)} {amount_text(sums.amounts[name])}" for name in named]
         count = f"{sums.lines} {'line' if sums.lines == 1 else 'lines'}"
         say("\n".join(joined([f"{OUTCOME_WORDS[outcome]}, {currency}", count, *amounts], width(), "  ", "   ")))
     say()
@@ -184,6 +189,7 @@ def _say_sums(tally: Tally) -> None:
 
 def _table(title: str, columns: tuple[str, ...]) -> Table:
     table = Table(title=Text(title), title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
+    table.padding = (0, 1, 0, 0)
     for place, name in enumerate(columns):
         is_text = name in ("outcome", "status", "reason", "")
         table.add_column(Text(name), justify="left" if is_text else "right", no_wrap=place > 0 or name == "outcome")
@@ -192,25 +198,19 @@ def _table(title: str, columns: tuple[str, ...]) -> Table:
 
 def _print_next(scenario: Scenario, decisions: list[Decision], example: Decision) -> None:
     waiting = next((d.claim for d in decisions if d.status == "waiting_for_dealer"), example.claim)
-    here = shlex.quote(str(_shown_path(scenario.directory)))
+    here, program = shlex.quote(str(shown_path(scenario.directory))), called()
     decide = (
-        f"hourmark decide {here}/claims.json --claim {example.claim} --machine {here}/machines.json"
+        f"{program} decide {here}/claims.json --claim {example.claim} --machine {here}/machines.json"
         f" --services {here}/services.json --dealer {here}/dealers.json --tables {here}/tables --policies {here}"
         f" --decided-on {example.decided_on} --json"
     )
     say()
     say("What to try next")
     for command in (
-        f"hourmark demo --claim {example.claim} --explain",
-        f"hourmark demo --claim {waiting} --letter",
-        f"hourmark policy check {here}",
-        "hourmark policy new",
+        f"{program} demo --claim {example.claim} --explain",
+        f"{program} demo --claim {waiting} --letter",
+        f"{program} policy check {here}",
+        f"{program} policy new",
         decide,
     ):
         say(f"  {command}")
-
-
-def _shown_path(directory: Path) -> Path:
-    """Return a path that works from here, as short as it can be."""
-    here = Path.cwd().resolve()
-    return directory.relative_to(here) if directory.is_relative_to(here) else directory

@@ -1,5 +1,6 @@
 """`hourmark policy new`: ten questions, answered as options or one by one, and the files of a first policy."""
 
+import shlex
 from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
@@ -9,7 +10,7 @@ import typer
 from schemas.cases import CaseTable
 from schemas.documents import Fault
 from service.command.cases import run_cases
-from service.command.output import day_option, refuse, say, today
+from service.command.output import called, day_option, refuse, say, today
 from service.new_policy import QUESTIONS, Answers, Asked, check_together, documents_of, parsed
 from service.policy_files import load_policies
 from service.text_files import InputRefused, read_as, refused, write_whole
@@ -42,13 +43,13 @@ def run_new(directory: Path, given: Mapping[str, str | None], from_day: str | No
     run_cases([table], [directory], verbose=True)
     say()
     say("What to do next: read the terms in plain English, change what is not yours, and publish.")
-    for command in (
-        f"hourmark policy show {directory / f'{answers.name}-1.yaml'}",
-        f"hourmark policy check {directory}",
-        f"hourmark cases {table}",
-        f"hourmark policy publish {directory}",
+    for command, file in (
+        ("policy show", directory / f"{answers.name}-1.yaml"),
+        ("policy check", directory),
+        ("cases", table),
+        ("policy publish", directory),
     ):
-        say(f"  {command}")
+        say(f"  {called()} {command} {shlex.quote(str(file))}")
 
 
 def _answers(given: Mapping[str, str | None], day: date) -> Answers:

@@ -2,17 +2,19 @@
 
 import functools
 import os
+import shlex
 import shutil
 import sys
 from collections.abc import Callable, Iterable
 from datetime import date, datetime
+from pathlib import Path
 from typing import NoReturn, ParamSpec, TypeVar
 
 import typer
 from rich.cells import cell_len
 
 from schemas.documents import Fault
-from service.rendering.layout import wrapped
+from service.rendering.layout import headed, wrapped
 from service.text_files import InputRefused
 
 REFUSED = 2
@@ -49,6 +51,29 @@ def to_width(text: str) -> list[str]:
         indent = line[: len(line) - len(line.lstrip())]
         lines += [line] if cell_len(line) <= width() else wrapped(line, width(), indent, f"{indent}  ")
     return lines
+
+
+def say_at(place: str, text: str, indent: str = "  ") -> None:
+    """Print what is said about a place, such as a file with its line; the place is never broken over two lines."""
+    say("\n".join(headed(f"{indent}{place}", text, width(), f"{indent}  ")))
+
+
+def called() -> str:
+    """Return how this command is called from here: by its name where the shell finds it so, else by its path."""
+    program = Path(sys.argv[0])
+    if program.stem != "hourmark":
+        return "hourmark"
+    found = shutil.which("hourmark")
+    if found is not None and Path(found).absolute() == program.absolute():
+        return "hourmark"
+    return shlex.quote(str(shown_path(program.absolute())))
+
+
+def shown_path(path: Path) -> Path:
+    """Return a path that works from here, as short as it can be."""
+    here = Path.cwd()
+    whole = path.absolute()
+    return whole.relative_to(here) if whole.is_relative_to(here) else path
 
 
 def complain(faults: Iterable[Fault | str]) -> None:

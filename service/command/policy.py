@@ -5,8 +5,9 @@ from pathlib import Path
 from rules.policy_book.demands import demands_text
 from rules.policy_book.diff import diff_text
 from rules.policy_book.lint import warnings_of
-from rules.policy_book.show import terms_in_plain_english
-from service.command.output import say, to_width, width
+from rules.policy_book.show import WIDTH, terms_in_plain_english
+from schemas.documents import Fault
+from service.command.output import say, say_at, to_width, width
 from service.lock_file import LOCK_NAME, Published, read_lock, with_versions, write_lock
 from service.policy_files import load_policies, load_with_fall_backs, lock_files
 from service.rendering.decision_text import short_digest
@@ -24,14 +25,14 @@ def run_check(directory: Path) -> None:
         state = "published" if name in published.policies else "not published"
         _say_wrapped(f"{name}  {policy.terms.title} ({state})")
     for file in found.passed_over:
-        _say_wrapped(f"{file} says neither policy nor conventions, and was passed over.")
+        say_at(str(file), "says neither policy nor conventions, and was passed over.")
     warnings = warnings_of(found.book)
     if warnings:
         say()
         count = f"{len(warnings)} {'warning' if len(warnings) == 1 else 'warnings'}"
         say(f"{count}: this may be written, and is seldom meant.")
     for warning in warnings:
-        _say_wrapped(str(found.fault(warning.policy, warning.path, warning.message, warning.way_out)))
+        _say_warning(found.fault(warning.policy, warning.path, warning.message, warning.way_out))
     for policy in found.book.by_name.values():
         say()
         say("\n".join(to_width(demands_text(policy))))
@@ -40,7 +41,7 @@ def run_check(directory: Path) -> None:
 def run_show(file: Path) -> None:
     """Print a policy in plain English; raises InputRefused."""
     found, name = load_with_fall_backs(file)
-    say("\n".join(to_width(terms_in_plain_english(found.book.policy(name)))))
+    say(terms_in_plain_english(found.book.policy(name), min(width(), WIDTH)))
 
 
 def run_diff(before: Path, after: Path) -> None:
@@ -80,6 +81,12 @@ def _published(directory: Path) -> Published:
         policies.update(one.policies)
         conventions.update(one.conventions)
     return Published(policies, conventions)
+
+
+def _say_warning(fault: Fault) -> None:
+    place = f"{fault.file}:{fault.line}"
+    column, words = str(fault).removeprefix(place).split(" ", 1)
+    say_at(f"{place}{column}", words)
 
 
 def _say_wrapped(text: str) -> None:

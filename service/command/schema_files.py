@@ -5,7 +5,7 @@ from pathlib import Path
 import typer
 
 from schemas.json_schemas import SUFFIX, schema_files
-from service.command.output import NOT_HELD, complain, refuse, say
+from service.command.output import NOT_HELD, called, complain, refuse, say
 from service.text_files import write_whole
 
 
@@ -44,7 +44,7 @@ def _check(directory: Path) -> None:
             wrong.append(f"{directory / name}: this schema is not what the models say.")
     wrong += [f"{stray}: this schema belongs to no document known here." for stray in _strays(directory)]
     if wrong:
-        complain([*wrong, f"Write them again with `hourmark schemas {directory} --write`."])
+        complain([*wrong, f"Write them again with `{called()} schemas {directory} --write`."])
         raise typer.Exit(NOT_HELD)
     say(f"{len(files)} schemas in {directory} are in step.")
 

@@ -231,13 +231,22 @@ def _claim_level(decision: Decision, width: int) -> Iterator[str]:
             f"Proposed to a person: {plain(proposal.kind)} from {proposal.from_whom}: {tidy(proposal.words)}{records}."
         )
         yield from wrapped(words, width, "", _IN)
-    versions = [version_text(name) for name, _ in decision.digests.policies]
-    if versions:
-        yield from wrapped(f"Looked at: {listed(versions)}.", width, "", _IN)
+    looked_at = _looked_at(decision)
+    if looked_at:
+        yield from wrapped(f"Looked at: {listed([version_text(name) for name in looked_at])}.", width, "", _IN)
     digests = (
         f"claim file {short_digest(decision.digests.claim_file)}, outcome {short_digest(decision.digests.outcome)}"
     )
     yield from wrapped(f"Decided by {decision.engine}; {digests}.", width, "", _IN)
+
+
+def _looked_at(decision: Decision) -> list[str]:
+    """Return every version that stands anywhere in the decision, those that turned out not to apply included."""
+    found: set[str | None] = {name for name, _ in decision.digests.policies}
+    for line in decision.lines:
+        found |= {line.policy, *(reason.policy for reason in (*line.reasons, *line.notes))}
+        found |= {other.policy for other in line.considered}
+    return sorted(name for name in found if name is not None)
 
 
 def short_digest(digest: str) -> str:

@@ -31,6 +31,17 @@ def wrapped(text: str, width: int, indent: str = "", hanging: str | None = None)
     return [*lines, line] if not empty or not lines else lines
 
 
+def headed(head: str, text: str, width: int, hanging: str = "  ") -> list[str]:
+    """Return ``text`` after a head that is never broken, such as a path with its line number to click on.
+
+    Where no word fits beside the head, the head has a line of its own, even one wider than ``width``.
+    """
+    words = text.split(maxsplit=1)
+    if words and cell_len(f"{head} {words[0]}") <= width:
+        return wrapped(text, width, f"{head} ", hanging)
+    return [head, *(wrapped(text, width, hanging) if words else [])]
+
+
 def joined(parts: Iterable[str], width: int, indent: str, gap: str = "     ") -> list[str]:
     """Return short parts side by side with gaps, broken between parts; a part longer than a line is wrapped."""
     lines: list[str] = []

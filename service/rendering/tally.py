@@ -10,7 +10,8 @@ from schemas.decision import Decision, Outcome, Status
 
 OUTCOMES: tuple[Outcome, ...] = get_args(Outcome)
 STATUSES: tuple[Status, ...] = get_args(Status)
-SUMS = ("claimed", "maker_pays", "owner_owes", "dealer_bears", "other_payer", "open")
+# In each outcome and currency the first two together are the others together: whatever is asked for goes to somebody.
+SUMS = ("claimed", "added", "maker_pays", "owner_owes", "dealer_bears", "other_payer", "open")
 
 
 @dataclass(slots=True)

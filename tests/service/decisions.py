@@ -225,7 +225,7 @@ other   parts, right wheel drive                                                
      claimed: 1,000.00 dealer net × 1.15 handling                                              1,150.00
      × 3/5 share (clause 4.3): (2,400 − 1,500) ÷ (2,400 − 900)                       −460.00     690.00
 
-Looked at: orchard-drive 1.
+Looked at: orchard-base 1, orchard-drive 1 and orchard-drive 2.
 Decided by hourmark 0.1.0; claim file sha256:aaaaaaaaaaaa, outcome sha256:cccccccccccc.
 This is not legal advice. Local warranty, consumer and product-safety law and licensed practice
 prevail.

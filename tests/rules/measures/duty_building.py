@@ -47,9 +47,9 @@ def _civil() -> dict[str, Any]:
     return dict(parse_document(text, "common-civil-1.yaml").tree)
 
 
-def not_done(_point: DuePoint, _day: int) -> Absence:
+def not_done(_point: DuePoint, _day: int, _hours: int | None) -> Absence:
     return "not_done"
 
 
-def done(_point: DuePoint, _day: int) -> Absence:
+def done(_point: DuePoint, _day: int, _hours: int | None) -> Absence:
     return "done"
