@@ -10,7 +10,7 @@ from rules.decision.catalogue import KINDS
 from rules.history.timeline import Timeline, build_timeline
 from rules.line_views import LineResult, LineView, PolicyReason, WorldResult, clause_bearer
 from rules.measures.hours import Hours, resolve_hours
-from rules.measures.measure import Measures, limits_passed, measure
+from rules.measures.measure import Measures, limits_passed, measure, what_may_be
 from rules.open_facts import World
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
@@ -63,7 +63,7 @@ class Evaluation:
         claim_file = self.claim_file
         selected = select(self.book.versions, claim_file, world)
         subjects = tuple(
-            subject_of(line, claim_file, self.tables.component_of(line.part_number, claim_file.claim.failed_on))
+            subject_of(line, claim_file, self.tables.component_of(line.part_number, claim_file.claim.failed_on), world)
             for line in sorted(claim_file.claim.lines, key=lambda line: line.line)
         )
         run = _Run(self, world, self.book.with_fall_backs(selected.policies))
@@ -163,6 +163,7 @@ class _Run:
         self.evaluation = evaluation
         self.world = world
         self.policies = policies  # every one that may come to decide a line
+        self.unstated = what_may_be(policies)
         self.hours: dict[str, Hours] = {}
         self.measures: list[Measures] = []
         self.firings: list[tuple[str, Firing]] = []
@@ -187,7 +188,7 @@ class _Run:
     def views(self, policy: CompiledPolicy, subjects: Sequence[Subject]) -> list[LineView]:
         """Return what ``policy`` makes of these lines, fall-backs followed."""
         claim_file = self.evaluation.claim_file
-        measures = measure(policy, subjects, claim_file, self.hours_under(policy), self.world)
+        measures = measure(policy, subjects, claim_file, self.hours_under(policy), self.unstated, self.world)
         found = find(measures, self.evaluation.fire)
         self.measures.append(measures)
         self.firings += [(policy.name, firing) for firing in found.firings]
@@ -323,7 +324,7 @@ class _Run:
             return False
         group = view.measures.group_of_line[view.subject.line.line]
         limits = Limits(first_of=(rule.after,))
-        return limits_passed(limits, policy, group, view.subject, self.evaluation.claim_file, self.world)
+        return limits_passed(limits, policy, group, view.subject, self.evaluation.claim_file, self.unstated, self.world)
 
 
 def _state(reasons: Sequence[RuleReason], allowance: Allowance) -> str:

@@ -21,7 +21,9 @@ class OpenFact:
     """
 
     key: str
-    about: Literal["services", "reading", "cause", "wear", "start", "evidence", "price", "alteration", "inspection"]
+    about: Literal[
+        "services", "reading", "cause", "wear", "start", "evidence", "price", "alteration", "inspection", "position"
+    ]
     asks: Literal["dealer", "person"]
     words: str
     asked_with: str | None = None

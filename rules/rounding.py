@@ -33,8 +33,12 @@ def rounded_ratio(numerator: int, denominator: int, mode: str) -> int:
 
 
 def as_money(units: int, exponent: int) -> Decimal:
-    """Return minor units as a Decimal with the currency's decimals."""
-    return Decimal(units).scaleb(-exponent)
+    """Return minor units as a Decimal with the currency's decimals, exact whatever the size (no context rounds it).
+
+    >>> as_money(115_000, 2), as_money(10**40 + 1, 3)
+    (Decimal('1150.00'), Decimal('10000000000000000000000000000000000000.001'))
+    """
+    return Decimal(f"{units}E-{exponent}")
 
 
 def largest_remainder(total: int, weights: Sequence[int]) -> list[int]:

@@ -64,7 +64,7 @@ class Symptom(Document):
 class EarlierQuestion(Document):
     """A question put to the dealer before, and whether it was answered."""
 
-    about: Literal["services", "reading", "cause", "wear", "start", "evidence"]
+    about: Literal["services", "reading", "cause", "wear", "start", "evidence", "price", "inspection", "position"]
     asked_on: Day
     answered: bool = False
 

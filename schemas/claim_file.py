@@ -7,7 +7,7 @@ from pydantic import Field, model_validator
 
 from schemas.canonical import digest
 from schemas.claim import Claim
-from schemas.machine import Machine
+from schemas.machine import Machine, first_twice
 from schemas.quantities import Amount, Currency, Day, Document, RecordId, Word
 from schemas.reference_tables import ReferenceTable
 from schemas.service_record import ServiceRecord
@@ -58,11 +58,14 @@ class ClaimFile(Document):
         stray = sorted(s.record for s in self.services if s.serial != self.machine.serial)
         if stray:
             raise ValueError(f"service records {', '.join(stray)} belong to another machine than {self.machine.serial}")
-        ids = [s.record for s in self.services]
-        if len(ids) != len(set(ids)):
-            raise ValueError(
-                f"service record {next(i for i in ids if ids.count(i) > 1)} stands twice in the claim file"
-            )
+        for what, ids in (
+            ("service record", [s.record for s in self.services]),
+            ("earlier payment", [p.id for p in self.earlier_payments]),
+            ("table", [f"{t.table} version {t.version} of {t.kind}" for t in self.tables]),
+        ):
+            twice = first_twice(ids)
+            if twice is not None:
+                raise ValueError(f"{what} {twice} stands twice in the claim file; a record is given once, by its id")
         if self.claim.dealer != self.dealer.dealer:
             raise ValueError(
                 f"claim {self.claim.claim} comes from dealer {self.claim.dealer}, not {self.dealer.dealer}"

@@ -1,5 +1,6 @@
 """A machine and what is on file about it: events, owners, readings, meters, components, storage, alterations."""
 
+from collections.abc import Sequence
 from typing import Literal
 
 from pydantic import Field, model_validator
@@ -91,6 +92,16 @@ class Booking(Document):
     proven: bool
 
 
+def first_twice(ids: Sequence[str]) -> str | None:
+    """Return the first id that stands twice, None where each stands once."""
+    seen: set[str] = set()
+    for record in ids:
+        if record in seen:
+            return record
+        seen.add(record)
+    return None
+
+
 class Machine(Document):
     """One machine by serial."""
 
@@ -120,4 +131,12 @@ class Machine(Document):
     def _built_once(self) -> "Machine":
         if "built" in self.events:
             raise ValueError("the build date stands in built_on, not among the events")
+        return self
+
+    @model_validator(mode="after")
+    def _every_record_once(self) -> "Machine":
+        for field in ("readings", "meter_changes", "components", "storage", "alterations", "bookings"):
+            twice = first_twice([record.id for record in getattr(self, field)])
+            if twice is not None:
+                raise ValueError(f"{field}: {twice} stands twice; give every record an id of its own")
         return self

@@ -6,7 +6,7 @@ Nothing here passes through a binary float: a number is an ``int``, a ``Decimal`
 import re
 from dataclasses import dataclass
 from datetime import date, datetime
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from fractions import Fraction
 from typing import Annotated, Any, Final
 
@@ -15,8 +15,14 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Pla
 CENTIHOURS_PER_HOUR: Final = 100
 LARGEST_AMOUNT: Final = Decimal("1000000000")
 LARGEST_HOURS: Final = Decimal("1000000")
-SPAN_PATTERN: Final = r"^(\d{1,4}) (day|days|month|months|year|years)$"
-SHARE_PATTERN: Final = r"^(\d{1,9}/\d{1,9}|\d{1,4}(\.\d{1,9})?%?)$"
+LARGEST_NUMBER: Final = Decimal("1000000")
+MOST_DIGITS: Final = 20  # before the point, and after it
+SPAN_PATTERN: Final = r"^([0-9]{1,4}) (day|days|month|months|year|years)$"
+SHARE_PATTERN: Final = r"^([0-9]{1,9}/[0-9]{1,9}|[0-9]{1,4}(\.[0-9]{1,9})?%?)$"
+
+# Patterns are matched whole and name their digits: $ lets a line break through, and \d takes digits of every script.
+_DIGITS: Final = re.compile(r"[+-]?[0-9]{1,20}(\.[0-9]{1,20})?")
+_EXPONENT: Final = re.compile(r"[+-]?[0-9]{1,20}(\.[0-9]{1,20})?[eE][+-]?[0-9]{1,20}")
 
 
 class Document(BaseModel):
@@ -26,16 +32,61 @@ class Document(BaseModel):
 
 
 def exact_number(value: Any) -> Decimal:
-    """Return ``value`` as a Decimal; text, int and Decimal are exact, a float is refused."""
+    """Return ``value`` as a Decimal; text, int and Decimal are exact, a float is refused.
+
+    Digits stand written out, at most 20 before and 20 after the point: an exponent is refused before it is converted,
+    for 1e5000000 is nine characters that no amount, hour or share can mean.
+    """
     if isinstance(value, bool) or not isinstance(value, int | str | Decimal):
         raise ValueError(f"{value!r} is not an exact number; write it as text or digits, for example 12.50")
-    try:
-        number = Decimal(value)
-    except InvalidOperation:
-        raise ValueError(f'"{value}" is not a number; write it as digits, for example 12.50') from None
-    if not number.is_finite():
-        raise ValueError(f'"{value}" is not a finite number')
+    if isinstance(value, str):
+        if value.strip().lstrip("+-").lower() in ("nan", "inf", "infinity"):
+            raise ValueError(f'"{value}" is not a finite number')
+        if _EXPONENT.fullmatch(value):
+            raise ValueError(f'"{value}" is written with an exponent; write the digits out, for example 12.50')
+        if not _DIGITS.fullmatch(value):
+            raise ValueError(f'"{_short(value)}" is not a number; write it as digits, for example 12.50')
+        return Decimal(value)
+    if isinstance(value, Decimal):
+        exponent = value.as_tuple().exponent
+        if not isinstance(exponent, int):
+            raise ValueError(f'"{value}" is not a finite number')
+        if exponent > 0 or exponent < -MOST_DIGITS:
+            raise ValueError(f'"{value}" is written with an exponent; write the digits out, for example 12.50')
+    if abs(value) >= 10**MOST_DIGITS:
+        raise ValueError(f"the number has more than {MOST_DIGITS} digits; write it as digits, for example 12.50")
+    return Decimal(value)
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 60 else f"{text[:40]}… ({len(text):,} characters)"
+
+
+def _decimals(number: Decimal) -> int:
+    """Return how many decimals a number needs (12.50 needs one)."""
+    exponent = number.as_tuple().exponent
+    text = f"{number:f}".rstrip("0") if isinstance(exponent, int) and exponent < 0 else ""
+    return len(text.partition(".")[2])
+
+
+def parse_number(value: Any) -> Decimal:
+    """Return a bare number (a quantity, litres, a distance, wear, a measure: 0 to 1,000,000, at most six decimals)."""
+    number = exact_number(value)
+    if not 0 <= number <= LARGEST_NUMBER:
+        raise ValueError(f"{number} is outside 0 to 1,000,000")
+    if _decimals(number) > 6:
+        raise ValueError(f"{number} has more than six decimals")
     return number
+
+
+def parse_rate(value: Any) -> Decimal:
+    """Return an exchange rate (0 to 1,000,000, at most ten decimals: a small unit in a large one begins late)."""
+    rate = exact_number(value)
+    if not 0 <= rate <= LARGEST_NUMBER:
+        raise ValueError(f"the rate {rate} is outside 0 to 1,000,000; publish the inverse rate instead")
+    if _decimals(rate) > 10:
+        raise ValueError(f"the rate {rate} has more than ten decimals; publish the inverse rate instead")
+    return rate
 
 
 def parse_hours(value: Any) -> Decimal:
@@ -43,7 +94,7 @@ def parse_hours(value: Any) -> Decimal:
     hours = exact_number(value)
     if not 0 <= hours <= LARGEST_HOURS:
         raise ValueError(f"{hours} h is outside 0 to 1,000,000 h")
-    if hours != hours.quantize(Decimal("0.01")):
+    if _decimals(hours) > 2:
         raise ValueError(f"{hours} h has more than two decimals; hours are compared as hundredths")
     return hours
 
@@ -52,7 +103,7 @@ def parse_day(value: Any) -> date:
     """Return a calendar day, written 2026-03-02 (a number or an instant is no day)."""
     if isinstance(value, date) and not isinstance(value, datetime):
         return value
-    if not isinstance(value, str) or not re.match(r"^\d{4}-\d{2}-\d{2}$", value):
+    if not isinstance(value, str) or not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
         raise ValueError(f'"{value}" is not a date; write year-month-day, such as 2026-03-31')
     try:
         return date.fromisoformat(value)
@@ -65,7 +116,7 @@ def parse_amount(value: Any) -> Decimal:
     amount = exact_number(value)
     if not 0 <= amount <= LARGEST_AMOUNT:
         raise ValueError(f"{amount} is outside 0 to 1,000,000,000")
-    if amount != amount.quantize(Decimal("0.0001")):
+    if _decimals(amount) > 4:
         raise ValueError(f"{amount} has more than four decimals")
     return amount
 
@@ -79,7 +130,7 @@ def parse_share(value: Any) -> Fraction:
     if isinstance(value, Fraction):
         return value
     text = str(value).strip() if not isinstance(value, bool | float) else ""
-    if not re.match(SHARE_PATTERN, text):
+    if not re.fullmatch(SHARE_PATTERN, text):
         raise ValueError(f'"{value}" is not a share; write 1/2, 15% or 0.6')
     try:
         return Fraction(text[:-1]) / 100 if text.endswith("%") else Fraction(text)
@@ -117,7 +168,7 @@ def parse_span(value: Any) -> Span:
     """
     if isinstance(value, Span):
         return value
-    match = re.match(SPAN_PATTERN, str(value).strip())
+    match = re.fullmatch(SPAN_PATTERN, str(value).strip())
     if match is None:
         raise ValueError(f'"{value}" is not a span of time; write for example 6 months, 30 days or 2 years')
     number, unit = int(match[1]), match[2].rstrip("s")
@@ -159,7 +210,7 @@ def _checked(pattern: str, example: str) -> Any:
     compiled = re.compile(pattern)
 
     def check(text: str) -> str:
-        if not compiled.match(text):
+        if not compiled.fullmatch(text):
             raise ValueError(f'"{text}" is not in the right form; write for example {example}')
         return text
 
@@ -180,7 +231,7 @@ class VersionRef:
 def parse_version_ref(value: Any) -> VersionRef:
     if isinstance(value, VersionRef):
         return value
-    match = re.match(r"^([a-z][a-z0-9-]{0,79})@([1-9]\d{0,5})$", str(value))
+    match = re.fullmatch(r"([a-z][a-z0-9-]{0,79})@([1-9][0-9]{0,5})", str(value))
     if match is None:
         raise ValueError(f'"{value}" is not a version; write name@version, for example quillfen-wheel-drive@2')
     return VersionRef(match[1], int(match[2]))
@@ -198,7 +249,7 @@ _SHARE_SCHEMA = WithJsonSchema(
 )
 _NUMBER_SCHEMA = WithJsonSchema(
     {
-        "anyOf": [{"type": "number", "minimum": 0}, {"type": "string", "pattern": r"^\d+(\.\d+)?$"}],
+        "anyOf": [{"type": "number", "minimum": 0}, {"type": "string", "pattern": r"^[0-9]+(\.[0-9]+)?$"}],
         "examples": ["12.50"],
     }
 )
@@ -210,7 +261,8 @@ Markup = Annotated[Fraction, BeforeValidator(parse_share), PlainSerializer(share
 Day = Annotated[date, BeforeValidator(parse_day)]
 Hours = Annotated[Decimal, BeforeValidator(parse_hours), PlainSerializer(str), _NUMBER_SCHEMA]
 Amount = Annotated[Decimal, BeforeValidator(parse_amount), PlainSerializer(str), _NUMBER_SCHEMA]
-Number = Annotated[Decimal, BeforeValidator(exact_number), PlainSerializer(str), _NUMBER_SCHEMA]
+Number = Annotated[Decimal, BeforeValidator(parse_number), PlainSerializer(str), _NUMBER_SCHEMA]
+Rate = Annotated[Decimal, BeforeValidator(parse_rate), PlainSerializer(str), _NUMBER_SCHEMA]
 TimeSpan = Annotated[
     Span,
     BeforeValidator(parse_span),
@@ -227,7 +279,7 @@ PublishedVersion = Annotated[
     VersionRef,
     BeforeValidator(parse_version_ref),
     PlainSerializer(str),
-    _text_schema(r"^[a-z][a-z0-9-]*@[1-9]\d*$", "quillfen-wheel-drive@2"),
+    _text_schema(r"^[a-z][a-z0-9-]*@[1-9][0-9]*$", "quillfen-wheel-drive@2"),
 ]
 Name = Annotated[str, _checked(r"^[a-z][a-z0-9-]{0,79}$", "quillfen-wheel-drive"), _text_schema(r"^[a-z][a-z0-9-]*$")]
 Word = Annotated[str, _checked(r"^[a-z][a-z0-9_]{0,39}$", "wheel_drive"), _text_schema(r"^[a-z][a-z0-9_]*$")]

@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from schemas.quantities import Amount, Currency, Day, Document, Hours, Name, Number, RecordId, Word
+from schemas.quantities import Amount, Currency, Day, Document, Hours, Name, Rate, RecordId, Word
 
 
 class Row(Document):
@@ -61,7 +61,7 @@ class LabourRateRow(Row):
 
 class ExchangeRateRow(Row):
     one: Currency
-    is_worth: Number = Field(gt=0, description="Units of the other currency for one unit, as published.")
+    is_worth: Rate = Field(gt=0, description="Units of the other currency for one unit, as published.")
     in_: Currency = Field(alias="in")
 
 

@@ -49,6 +49,7 @@ WORDS: Final[Mapping[str, str]] = {
     "HoursAtRate.rate": "The dealer's registered rate, or a fixed one per hour.",
     "InForce.from": "First day on which the version is in force.",
     "InForce.until": "Last day on which it is in force; left out, without an end.",
+    "InForce.only_as_fall_back": "True for a version that only governs where another falls back to it.",
     "InForce.selected_by": "The date of a machine or claim that is held against these days.",
     "LabourPaid.hours": "Which hours are paid: the lesser, the flat-rate time, or the actual ones.",
     "LaterFitting.span": "The span from fitting, with longer_of_machine_and_span.",

@@ -42,7 +42,9 @@ def read_lock(file: Path) -> Published:
     except FileNotFoundError:
         return NOTHING_PUBLISHED
     except (OSError, UnicodeDecodeError) as error:
-        raise refused(file, f"the lock file cannot be read: {error}.", "Restore it from version control.") from None
+        raise refused(
+            file, f"the lock file cannot be read: {error}.", "Put back a copy from a backup or version control."
+        ) from None
     found: dict[str, dict[str, str]] = {"policy": {}, "conventions": {}}
     faults = []
     for number, line in enumerate(text.splitlines(), 1):
@@ -53,7 +55,12 @@ def read_lock(file: Path) -> Published:
             message = "this line is not `policy name@version sha256:…`, nor the same for conventions."
             faults.append(
                 Fault(
-                    str(file), number, None, "", message, "Restore the lock file from version control; never edit it."
+                    str(file),
+                    number,
+                    None,
+                    "",
+                    message,
+                    "Put back a copy from a backup or version control; never edit it.",
                 )
             )
         elif found[match[1]].setdefault(match[2], match[3]) != match[3]:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
+from itertools import pairwise
 from string import Template
 
 from schemas.quantities import parse_hours
@@ -83,7 +84,7 @@ def parsed(key: str, text: str) -> object:
             return tuple(_fitting(_MODEL, model, "write model codes with commas: QF40, QF60") for model in models)
         case "months":
             if not re.fullmatch(r"[1-9]\d{0,2}", text):
-                raise ValueError("write a whole number of months, for example 48")
+                raise ValueError("write a whole number of months from 1 to 999, for example 48")
             return int(text)
         case "first_services":
             hours = tuple(_hours(part.strip()) for part in text.split(",") if part.strip())
@@ -139,6 +140,8 @@ def documents_of(answers: Answers) -> dict[str, str]:
 def _terms(answers: Answers) -> dict[str, str]:
     plain = answers.component.replace("_", " ")
     first = [number(hours) for hours in answers.first_services]
+    before = (Decimal(0), *answers.first_services)
+    windows = [hours_digits(Fraction(b - a) / 10) for a, b in pairwise(before)]  # a tenth of each interval
     return {
         "name": answers.name,
         "layer": "drive",
@@ -150,8 +153,13 @@ def _terms(answers: Answers) -> dict[str, str]:
         "models": ", ".join(_quoted(model) for model in answers.models),
         "component": answers.component,
         "months": str(answers.months),
-        "first": ", ".join(first),
-        "first_words": ", at ".join(f"{hours} h" for hours in first).removesuffix(" h"),
+        "first_points": ", ".join(
+            f"{{at: {hours}, early: {window}, late: {window}}}" for hours, window in zip(first, windows, strict=True)
+        ),
+        "first_words": ", ".join(
+            f"{hours} h ({window} h early or late)" for hours, window in zip(first, windows, strict=True)
+        ),
+        "every_window": hours_digits(Fraction(answers.then_every) / 10),
         "every": number(answers.then_every),
         "free": number(answers.free_until),
         "zero": number(answers.zero_at),

@@ -202,8 +202,8 @@ def _published_faults(directory: PolicyDirectory, lock: Path, places: Iterable[P
     for name, message in changed_since_publication(directory.book, published).items():
         policy = directory.book.by_name[name].ref
         way_out = (
-            f"Put back what was published (see {lock}), or publish the change as {policy.name}@{policy.version + 1} or"
-            " later."
+            f"Put back the file as it was published (from a backup or version control; {lock} holds its digest), or"
+            f" publish the change as {policy.name}@{policy.version + 1} or later."
         )
         yield directory.fault(name, ("version",), message, way_out)
     whole = any(place.is_dir() and lock.resolve().is_relative_to(place.resolve()) for place in places)

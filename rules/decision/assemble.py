@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, get_args
@@ -23,6 +23,7 @@ from rules.settlement.exact import GRAINS, minor_of
 from rules.settlement.money import LineMoney
 from rules.settlement.tables import Tables
 from schemas.canonical import canonical_bytes, digest
+from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile
 from schemas.decision import (
     Considered,
@@ -60,7 +61,7 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
         item=line.item,
         component=shown.subject.component,
         position=line.position,
-        text=line.text,
+        text=_line_words(line, bool(money.claimed)),
         outcome=merged.outcome,
         policy=None if shown.view is None else shown.view.payer.name,
         currency=money.currency,
@@ -78,6 +79,13 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
         steps=money.steps,
         considered=_considered(shown),
     )
+
+
+def _line_words(line: ClaimLine, is_priced: bool) -> str | None:
+    """Return the dealer's own words; a distance that no amount shows is told beside them."""
+    if line.units is None or is_priced:
+        return line.text
+    return f"{f'{line.text}, ' if line.text else ''}{line.units} units"
 
 
 def _decides(reason: PolicyReason, state: str) -> bool:
@@ -170,20 +178,29 @@ def status_of(lines: Sequence[LineDecision]) -> Status:
 
 
 def questions_of(merged: Sequence[MergedLine], claim_file: ClaimFile) -> tuple[Question, ...]:
-    """Return each open fact once, with the lines that wait for it and the day to answer by."""
+    """Return each open fact once, with the lines that wait for it and the day to answer by.
+
+    The days to answer run from the day on which the subject was first asked about and is still unanswered: deciding
+    again gives no new time.
+    """
     found: dict[str, tuple[OpenFact, list[str], str | None, str]] = {}
     for line in merged:
         for fact in line.facts:
             words = question_words(fact, line.world.details)
             policy = line.shown.view.candidate if line.shown.view is not None else None
             days = policy.conventions.absent_service_record.answer_within.days if policy is not None else 30
-            by = (claim_file.decided_on + timedelta(days=days)).isoformat() if fact.asks == "dealer" else None
+            by = (_first_asked(fact, claim_file) + timedelta(days=days)).isoformat() if fact.asks == "dealer" else None
             known = found.setdefault(fact.key, (fact, [], by, words))
             known[1].append(line.shown.subject.line.line)
     return tuple(
         Question(key, fact.about, fact.asks, words, tuple(sorted(lines)), by)
         for key, (fact, lines, by, words) in sorted(found.items())
     )
+
+
+def _first_asked(fact: OpenFact, claim_file: ClaimFile) -> date:
+    before = [q.asked_on for q in claim_file.claim.questions if q.about == fact.about and not q.answered]
+    return min([claim_file.decided_on, *before])
 
 
 def payout_of(merged: Sequence[MergedLine], claim_file: ClaimFile, tables: Tables) -> Payout:

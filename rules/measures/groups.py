@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from datetime import date, timedelta
-from fractions import Fraction
 from typing import Final
 
 from rules.calendar import add_span
@@ -15,11 +14,12 @@ from rules.measures.starts import (
     last_day_of,
     start_of_term,
 )
+from rules.measures.wear import Worn
 from rules.open_facts import OpenFact, World
 from rules.policy_book.compiled import CompiledPolicy, all_limits
 from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile
-from schemas.machine import FittedComponent, Machine
+from schemas.machine import FittedComponent, Machine, Position
 from schemas.policy.clause import Limit, Limits
 from schemas.policy.document import CoveragePolicy
 from schemas.policy.term import CarveOut, LaterFitting
@@ -117,7 +117,7 @@ def build_group(
     fitted: FittedComponent | None,
     claim_file: ClaimFile,
     hours: Hours,
-    wear: Fraction | None,
+    worn: Worn,
     world: World,
 ) -> Group:
     """Return the group with its term calculated for this world."""
@@ -136,7 +136,7 @@ def build_group(
     for i, limit in enumerate(ends.all if isinstance(ends, Limits) else ()):
         limit_path = f"{path}.ends[{i}]"
         state = limit_state(
-            limit_path, limit, clock.start, tested, hours_used, component_used, wear, policy, claim_file, world
+            limit_path, limit, clock.start, tested, hours_used, component_used, worn, policy, claim_file, world
         )
         if state is not None:
             limits.append(state)
@@ -202,21 +202,18 @@ def limit_state(
     tested: date,
     hours_used: int | None,
     component_used: int | None,
-    wear: Fraction | None,
+    worn: Worn,
     policy: CompiledPolicy,
     claim_file: ClaimFile,
     world: World,
 ) -> LimitState | None:
-    """Return how a limit stands on the tested day; None where it cannot apply (no hour meter, no wear measured)."""
+    """Return how a limit stands on the tested day; None where it cannot apply (no hour meter)."""
     if limit.months is not None or limit.days is not None:
         begins = start if limit.from_ is None else day_of_event(limit.from_, policy, claim_file, tested, world)
         last = last_day_of(limit, begins, policy.conventions)
         return LimitState(path, limit, (tested - last).days, last)
     if limit.wear is not None:
-        if wear is None:
-            fact = OpenFact("wear", "wear", "dealer", "the wear measured on the failed part (new and left)")
-            wear = Fraction(world.pick(fact, (0, 1)))
-        past = wear - limit.wear
+        past = worn.share() - limit.wear
         return LimitState(path, limit, past.numerator, None)
     used = hours_used if limit.machine_hours is not None else component_used
     return None if used is None else LimitState(path, limit, used, None)
@@ -274,6 +271,35 @@ def _counts_component_hours(policy: CompiledPolicy) -> bool:
     return prorated or any(limit.component_hours is not None for limit in (*limits, *after))
 
 
+def _on_machine(machine: Machine, component: str | None, failed_on: date) -> list[FittedComponent]:
+    return [
+        f
+        for f in machine.components
+        if component is not None
+        and (f.component == component or component in f.kit_parts)
+        and (f.fitted_on is None or f.fitted_on <= failed_on)
+        and (f.removed_on is None or f.removed_on >= failed_on)
+    ]
+
+
+def failed_position(
+    machine: Machine, component: str | None, failed_on: date, removed_serial: str | None, world: World
+) -> Position:
+    """Return the side that failed where none is typed: the one whose serial was removed, else an open fact.
+
+    ``none`` where the machine has the component on one side, or its sides are not on file.
+    """
+    there = _on_machine(machine, component, failed_on)
+    removed = {f.position for f in there if removed_serial is not None and f.serial == removed_serial}
+    sides = sorted(removed or {f.position for f in there if f.position != "none"})
+    if len(sides) < 2:
+        return sides[0] if removed else "none"
+    serial = f":{removed_serial}" if removed_serial is not None else ""
+    words = f"which {str(component).replace('_', ' ')} failed: {' or '.join(sides)}"
+    fact = OpenFact(f"position:{component}{serial}", "position", "dealer", words)
+    return sides[world.pick(fact, tuple(range(len(sides))))]
+
+
 def fitted_component(
     machine: Machine, component: str | None, position: str, failed_on: date, removed_serial: str | None = None
 ) -> FittedComponent | None:
@@ -285,12 +311,8 @@ def fitted_component(
     """
     there = [
         f
-        for f in machine.components
-        if component is not None
-        and (f.component == component or component in f.kit_parts)
-        and (position in ("none", f.position) or f.position == "none")
-        and (f.fitted_on is None or f.fitted_on <= failed_on)
-        and (f.removed_on is None or f.removed_on >= failed_on)
+        for f in _on_machine(machine, component, failed_on)
+        if position in ("none", f.position) or f.position == "none"
     ]
     itself = [f for f in there if component in own_parts(f)]
     added = [f for f in there if f not in itself]

@@ -18,7 +18,6 @@ from rules.policy_book.compiled import CompiledPolicy
 from schemas.claim_file import ClaimFile
 from schemas.quantities import centihours
 
-MOST_POINTS = 60
 FAILURE = "failure"
 
 
@@ -268,14 +267,16 @@ def _window_breaks(duty: _Duty, counted_from: int | None, number: int, up_to: in
             return ()
         point = following
     breaks: list[int] = []
-    for _ in range(MOST_POINTS):
-        if point.low_hours is None or point.high_hours is None:
-            break
+    while point.low_hours is not None and point.high_hours is not None:
         breaks += [point.low_hours + schedule.start_hours, point.high_hours + schedule.start_hours + 1]
         if point.low_hours + schedule.start_hours > up_to:
             break
         following = schedule.next_from(point, point.hours, None)
         if following is None:
+            break
+        # A window as early as its whole due value opens no later from point to point: past the hours it is enough.
+        stands = following.low_hours is None or following.low_hours <= point.low_hours
+        if stands and point.hours is not None and point.hours + schedule.start_hours > up_to:
             break
         point = following
     return tuple(breaks)

@@ -1,14 +1,15 @@
 """All measures of one policy for the lines it may pay, in one world."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
-from fractions import Fraction
+from functools import lru_cache
 
 from rules.measures.duties import DutyState, duty_state, schedule_for, services_key
 from rules.measures.groups import Group, build_group, group_of, limit_state
 from rules.measures.hours import Hours
-from rules.measures.prorating import Proration, prorate, worn_share
+from rules.measures.prorating import Proration, prorate
+from rules.measures.wear import WearShares, counts_wear, wear_shares, worn_of
 from rules.open_facts import OpenFact, World
 from rules.policy_book.compiled import CompiledPolicy
 from rules.selection.select import Subject
@@ -46,18 +47,52 @@ class Measures:
     hours_at_failure: int | None
 
 
+@dataclass(frozen=True, slots=True)
+class Unstated:
+    """What facts that are not stated may be, looked up once over all policies that may come to decide a claim."""
+
+    causes: tuple[str, ...]
+    wear: WearShares
+    worn_by_line: frozenset[str]  # digests of the policies whose terms count wear
+
+
+def what_may_be(policies: Sequence[CompiledPolicy]) -> Unstated:
+    """Return the causes and worn shares that may make a difference under these policies."""
+    return _looked_up(_Book(tuple(policy.digest for policy in policies), tuple(policies)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Book:
+    """Policies by their digests, so that they are looked through once and not once a world."""
+
+    digests: tuple[str, ...]
+    policies: tuple[CompiledPolicy, ...] = field(compare=False)
+
+
+@lru_cache(maxsize=4096)
+def _looked_up(book: _Book) -> Unstated:
+    by_line = frozenset(policy.digest for policy in book.policies if counts_wear(policy))
+    return Unstated(excluded_causes(book.policies), wear_shares(book.policies), by_line)
+
+
 def measure(
-    policy: CompiledPolicy, subjects: Sequence[Subject], claim_file: ClaimFile, hours: Hours, world: World
+    policy: CompiledPolicy,
+    subjects: Sequence[Subject],
+    claim_file: ClaimFile,
+    hours: Hours,
+    unstated: Unstated,
+    world: World,
 ) -> Measures:
     """Return the measures of ``policy`` for these lines."""
     groups: dict[str, Group] = {}
     group_of_line: dict[str, Group] = {}
+    by_line = policy.digest in unstated.worn_by_line
     for subject in subjects:
         group = group_of(policy, subject.line, subject.component, subject.fitted)
-        wear = _wear(policy, subject)
-        key = group[0] if wear is None else f"{group[0]}/{subject.line.line}"
+        worn = worn_of(policy, subject.line, unstated.wear, world)
+        key = f"{group[0]}/{subject.line.line}" if by_line else group[0]
         if key not in groups:
-            groups[key] = build_group(len(groups), policy, group, subject.fitted, claim_file, hours, wear, world)
+            groups[key] = build_group(len(groups), policy, group, subject.fitted, claim_file, hours, worn, world)
         group_of_line[subject.line.line] = groups[key]
     return Measures(
         policy=policy,
@@ -65,20 +100,13 @@ def measure(
         groups=tuple(groups.values()),
         group_of_line=group_of_line,
         duties=_duties(policy, tuple(groups.values()), claim_file, hours, world),
-        prorations=_prorations(policy, subjects, group_of_line, claim_file, world),
-        item_over=_items_over(policy, subjects, group_of_line, claim_file, world),
+        prorations=_prorations(policy, subjects, group_of_line, claim_file, unstated, world),
+        item_over=_items_over(policy, subjects, group_of_line, claim_file, unstated, world),
         altered=_altered(policy, subjects, claim_file, world),
-        cause=_cause(policy, claim_file, world),
+        cause=_cause(policy, unstated.causes, claim_file, world),
         differing_serials=_differing_serials(subjects),
         hours_at_failure=hours.at_failure,
     )
-
-
-def _wear(policy: CompiledPolicy, subject: Subject) -> Fraction | None:
-    prorating = policy.terms.prorating
-    if subject.line.wear is None or prorating is None or prorating.wear_floor is None:
-        return None
-    return worn_share(subject.line.wear, prorating.wear_floor)
 
 
 def _duties(
@@ -107,6 +135,7 @@ def _prorations(
     subjects: Sequence[Subject],
     group_of_line: dict[str, Group],
     claim_file: ClaimFile,
+    unstated: Unstated,
     world: World,
 ) -> dict[str, Proration]:
     prorating = policy.terms.prorating
@@ -121,7 +150,8 @@ def _prorations(
         group = group_of_line[line.line]
         key = (group.number, subject.fitted.id if subject.fitted is not None else None)
         if key not in by_group:
-            by_group[key] = prorate(policy, group, claim_file, group.component_used, _wear(policy, subject), world)
+            worn = worn_of(policy, line, unstated.wear, world)
+            by_group[key] = prorate(policy, group, claim_file, group.component_used, worn, world)
         found[line.line] = by_group[key]
     return found
 
@@ -131,6 +161,7 @@ def _items_over(
     subjects: Sequence[Subject],
     group_of_line: dict[str, Group],
     claim_file: ClaimFile,
+    unstated: Unstated,
     world: World,
 ) -> frozenset[str]:
     over: set[str] = set()
@@ -139,7 +170,7 @@ def _items_over(
         if isinstance(rule, NotPaid) or rule.until is None:
             continue
         group = group_of_line[subject.line.line]
-        if limits_passed(rule.until, policy, group, subject, claim_file, world):
+        if limits_passed(rule.until, policy, group, subject, claim_file, unstated, world):
             over.add(subject.line.line)
     return frozenset(over)
 
@@ -150,6 +181,7 @@ def limits_passed(
     group: Group,
     subject: Subject,
     claim_file: ClaimFile,
+    unstated: Unstated,
     world: World,
 ) -> bool:
     """Return whether a period inside the term is over: one limit passed (first_of), or all (last_of)."""
@@ -163,7 +195,7 @@ def limits_passed(
             group.tested_day,
             group.hours_used,
             group.component_used,
-            _wear(policy, subject),
+            worn_of(policy, subject.line, unstated.wear, world),
             policy,
             claim_file,
             world,
@@ -209,15 +241,33 @@ def _caused(record: str, caused: bool | None, world: World) -> bool:
     return not world.pick(fact, (1, 0))
 
 
-def _cause(policy: CompiledPolicy, claim_file: ClaimFile, world: World) -> str | None:
-    """Return the cause of the failure; one that is not stated is an open fact only where a cause is excluded."""
+def excluded_causes(policies: Sequence[CompiledPolicy]) -> tuple[str, ...]:
+    """Return the causes that some policy excludes, one for each way in which the policies treat a cause."""
+    excluded = [
+        exclusion.causes
+        for policy in policies
+        for exclusion in policy.terms.exclusions
+        if isinstance(exclusion, ExcludedCauses)
+    ]
+    alike: dict[tuple[bool, ...], str] = {}
+    for causes in excluded:
+        for cause in causes:
+            alike.setdefault(tuple(cause in others for others in excluded), cause)
+    return tuple(alike.values())
+
+
+def _cause(policy: CompiledPolicy, causes: Sequence[str], claim_file: ClaimFile, world: World) -> str | None:
+    """Return the cause of the failure; one that is not stated is an open fact only where a cause is excluded.
+
+    ``causes`` are those excluded by any policy of the claim, so that the fact means one cause under all of them.
+    """
     if claim_file.claim.cause is not None:
         return claim_file.claim.cause
-    excluded = [c for e in policy.terms.exclusions if isinstance(e, ExcludedCauses) for c in e.causes]
-    if not excluded:
+    if not any(isinstance(exclusion, ExcludedCauses) for exclusion in policy.terms.exclusions):
         return None
     fact = OpenFact("cause", "cause", "dealer", "the cause of the failure")
-    return None if world.pick(fact, (1, 0)) else excluded[0]
+    picked = world.pick(fact, tuple(range(len(causes) + 1)))
+    return causes[picked - 1] if picked else None
 
 
 def _differing_serials(subjects: Sequence[Subject]) -> dict[str, tuple[str, str, str]]:

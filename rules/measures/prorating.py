@@ -9,10 +9,10 @@ from typing import TypeVar
 
 from rules.calendar import begun_months, complete_months
 from rules.measures.groups import Group, limit_state
-from rules.open_facts import OpenFact, World
+from rules.measures.wear import Worn
+from rules.open_facts import World
 from rules.policy_book.compiled import CompiledPolicy
 from rules.rounding import rounded_share
-from schemas.claim import Wear
 from schemas.claim_file import ClaimFile
 from schemas.policy.clause import Limits
 from schemas.policy.prorating import Axis, Curve, Decline, Measure, OwnerPrices, Points, PricePoint, SharePoint, Steps
@@ -43,26 +43,13 @@ class Proration:
     combine: str | None
 
 
-def worn_share(wear: Wear, floor: Decimal) -> Fraction:
-    """Return the worn share of the usable measure: (new - left) / (new - floor), 0 to 1.
-
-    >>> worn_share(Wear(new=Decimal(46), left=Decimal(24)), Decimal(2))
-    Fraction(1, 2)
-    """
-    usable = Fraction(wear.new) - Fraction(floor)
-    if usable <= 0:
-        return ONE
-    return min(max((Fraction(wear.new) - Fraction(wear.left)) / usable, Fraction(0)), ONE)
-
-
 def measure_value(
     by: Measure,
     group: Group,
     failed_on: date,
     component_hours: int | None,
-    wear: Fraction | None,
+    worn: Worn,
     month_end: str,
-    world: World,
 ) -> Fraction | None:
     """Return a measure: complete or begun months or 30-day units, hours, or worn share; None without an hour meter."""
     days = (failed_on - group.start).days
@@ -80,10 +67,7 @@ def measure_value(
         case "component_hours":
             return None if component_hours is None else Fraction(max(component_hours, 0), 100)
         case "wear":
-            if wear is not None:
-                return wear
-            fact = OpenFact("wear", "wear", "dealer", "the wear measured on the failed part (new and left)")
-            return Fraction(world.pick(fact, (0, 1)))
+            return worn.share()
 
 
 def prorate(
@@ -91,7 +75,7 @@ def prorate(
     group: Group,
     claim_file: ClaimFile,
     component_hours: int | None,
-    wear: Fraction | None,
+    worn: Worn,
     world: World,
 ) -> Proration:
     """Return the paid share of a line of this group; the policy must prorate."""
@@ -99,19 +83,19 @@ def prorate(
     assert prorating is not None
     failed_on, month_end = claim_file.claim.failed_on, policy.conventions.month_end
     if prorating.free_while is not None and _is_free(
-        prorating.free_while, policy, group, claim_file, component_hours, wear, world
+        prorating.free_while, policy, group, claim_file, component_hours, worn, world
     ):
         return Proration(ONE, None, (), True, None)
     axis = prorating.axes[0]
     if isinstance(axis.share, OwnerPrices):
-        at = measure_value(axis.by, group, failed_on, component_hours, wear, month_end, world)
+        at = measure_value(axis.by, group, failed_on, component_hours, worn, month_end)
         price = step_reached(axis.share.owner_prices, at or Fraction(0)).value
         words = f"{axis.by.replace('_', ' ')} {number_text(at or Fraction(0))}"
         return Proration(ONE, price, (AxisShare(axis.by, at or Fraction(0), ONE, words),), False, None)
     axes = tuple(
         found
         for axis in prorating.axes
-        if (found := _axis_share(axis, group, failed_on, component_hours, wear, month_end, world))
+        if (found := _axis_share(axis, group, failed_on, component_hours, worn, month_end))
     )
     shares = [axis.share for axis in axes] or [ONE]
     share = shares[0]
@@ -135,7 +119,7 @@ def _is_free(
     group: Group,
     claim_file: ClaimFile,
     component_hours: int | None,
-    wear: Fraction | None,
+    worn: Worn,
     world: World,
 ) -> bool:
     """Return whether the free period still runs: all limits hold (first_of), or any (last_of)."""
@@ -149,7 +133,7 @@ def _is_free(
             claim_file.claim.failed_on,
             group.hours_used,
             component_hours,
-            wear,
+            worn,
             policy,
             claim_file,
             world,
@@ -169,11 +153,10 @@ def _axis_share(
     group: Group,
     failed_on: date,
     component_hours: int | None,
-    wear: Fraction | None,
+    worn: Worn,
     month_end: str,
-    world: World,
 ) -> AxisShare | None:
-    at = measure_value(axis.by, group, failed_on, component_hours, wear, month_end, world)
+    at = measure_value(axis.by, group, failed_on, component_hours, worn, month_end)
     if at is None:
         return None
     share, words = share_at(axis.share, at)

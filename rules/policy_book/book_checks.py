@@ -10,7 +10,7 @@ from rules.policy_book.compiled import fall_backs
 from rules.policy_book.values import listed, plain
 from schemas.conventions import Conventions
 from schemas.policy.document import CoveragePolicy
-from schemas.policy.term import AppliesTo
+from schemas.policy.term import AppliesTo, InForce
 from schemas.quantities import VersionRef
 
 Documents = Mapping[VersionRef, CoveragePolicy]
@@ -131,7 +131,9 @@ def _unequal(documents: Documents) -> Iterator[BookFault]:
                 f"its layer is {newer.layer}, that of version {older.version} is {older.layer}.",
                 "The versions of a policy share one layer: publish the other as a policy of another name.",
             )
-        if newer.in_force.selected_by != older.in_force.selected_by and older.version not in newer.supersedes:
+        both_govern = not (newer.in_force.only_as_fall_back or older.in_force.only_as_fall_back)
+        apart_by_date = newer.in_force.selected_by != older.in_force.selected_by
+        if both_govern and apart_by_date and older.version not in newer.supersedes:
             yield BookFault(
                 newer.ref,
                 ("in_force", "selected_by"),
@@ -155,9 +157,8 @@ def _overlaps(documents: Documents) -> Iterator[BookFault]:
     for newer, older in _pairs(documents):
         if older.version in newer.supersedes or newer.in_force.selected_by != older.in_force.selected_by:
             continue
-        both_from = max(newer.in_force.from_, older.in_force.from_)
-        ends = [d for d in (newer.in_force.until, older.in_force.until) if d is not None]
-        if ends and min(ends) < both_from:
+        both_from = both_in_force_from(newer.in_force, older.in_force)
+        if both_from is None or newer.in_force.only_as_fall_back or older.in_force.only_as_fall_back:
             continue
         spans = "; ".join(f"{p.version} {_span(p.in_force.from_, p.in_force.until)}" for p in (older, newer))
         first, second = (older, newer) if older.in_force.from_ <= newer.in_force.from_ else (newer, older)
@@ -169,9 +170,18 @@ def _overlaps(documents: Documents) -> Iterator[BookFault]:
             ("in_force",),
             f'versions {older.version} and {newer.version} of "{newer.policy}" are both in force on'
             f" {day_text(both_from)} ({spans}).",
-            f"Each {plain(newer.in_force.selected_by)} must select one: {end}, or let {newer.version} say that it"
-            f" supersedes {older.version}.",
+            f"Each {plain(newer.in_force.selected_by)} must select one: {end} (a published version is closed: set"
+            f" its end before publishing), or write in version {newer.version}: supersedes:"
+            f" [{', '.join(map(str, sorted({*newer.supersedes, older.version})))}], by which it replaces version"
+            f" {older.version} for every new decision, earlier machines included.",
         )
+
+
+def both_in_force_from(one: InForce, other: InForce) -> date | None:
+    """Return the first day on which both are in force, None where there is none."""
+    first = max(one.from_, other.from_)
+    ends = [day for day in (one.until, other.until) if day is not None]
+    return None if ends and min(ends) < first else first
 
 
 def _span(first: date, last: date | None) -> str:
@@ -189,6 +199,18 @@ def _superseded(documents: Documents) -> Iterator[BookFault]:
                     f"Add version {version}, so that its decisions can be replayed, or take it off the list.",
                 )
     for newer, older in _pairs(documents):
+        if (
+            older.version in newer.supersedes
+            and newer.in_force.only_as_fall_back
+            and not older.in_force.only_as_fall_back
+        ):
+            yield BookFault(
+                newer.ref,
+                ("supersedes",),
+                f"it supersedes version {older.version}, which governs machines, and is itself only a fall-back:"
+                " nothing would govern them.",
+                f"Take only_as_fall_back off, or take {older.version} off the list.",
+            )
         both = sorted(set(newer.supersedes) & set(older.supersedes))
         if both and older.version not in newer.supersedes:
             numbers = listed(map(str, both))

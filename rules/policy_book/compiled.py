@@ -82,7 +82,7 @@ def _canonical(value: Any) -> Canonical:
     match value:
         case BaseModel():
             fields = {info.alias or name: getattr(value, name) for name, info in type(value).model_fields.items()}
-            return {key: _canonical(inner) for key, inner in fields.items() if inner is not None and key != "format"}
+            return {key: _canonical(inner) for key, inner in fields.items() if not _says_nothing(key, inner)}
         case None | bool() | int() | str():
             return value
         case Mapping():
@@ -95,6 +95,11 @@ def _canonical(value: Any) -> Canonical:
             return _digits(amount)
         case _:  # dates, fractions, spans and names of versions have one text each
             return str(value)
+
+
+def _says_nothing(key: str, inner: Any) -> bool:
+    """Return whether a field plays no part: closed versions keep their digest when a key joins the language."""
+    return inner is None or key == "format" or (key == "only_as_fall_back" and not inner)
 
 
 def _digits(number: Decimal) -> str:

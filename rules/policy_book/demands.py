@@ -94,7 +94,8 @@ def demands_text(policy: CompiledPolicy, yearly_hours: Sequence[int] = YEARLY_HO
     lines = [f"What {policy.terms.title} (version {policy.ref.version}) asks of owners within {term}"]
     demands = demands_of(policy, yearly_hours)
     for name, duty in policy.terms.services.items():
-        lines += ["", f"{plain(name).capitalize()} service, due {due_words(duty.due)} (clause {duty.clause})"]
+        called = "Service" if name == "service" else f"{plain(name).capitalize()} service"
+        lines += ["", f"{called}, due {due_words(duty.due)} (clause {duty.clause})"]
         lines += [f"  {demand_words(demand)}" for demand in demands if demand.duty == name]
     if not policy.terms.services:
         lines += ["", "No service is asked for."]

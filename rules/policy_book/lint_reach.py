@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from rules.policy_book.book import PolicyBook
-from rules.policy_book.book_checks import fall_back_paths
+from rules.policy_book.book_checks import apart, both_in_force_from, fall_back_paths
 from rules.policy_book.compiled import CompiledPolicy
 from rules.policy_book.values import listed, plain
 from rules.policy_book.warning import PolicyWarning
@@ -16,6 +16,7 @@ def reach_warnings(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyW
     yield from _components(policy)
     yield from _shadowed(policy)
     yield from _fall_backs(policy, book)
+    yield from _never_reached(policy, book)
 
 
 def _named(terms: CoveragePolicy) -> Iterator[tuple[str, tuple[str, ...]]]:
@@ -109,6 +110,39 @@ def _fall_backs(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarn
                 f"{target} is faulty by its own maker's word: {replaced[-1].name} supersedes it for new decisions.",
                 f"Fall back to {replaced[-1].name}.",
             )
+
+        if _governs_too(policy.terms, older):
+            yield PolicyWarning(
+                policy.name,
+                at,
+                "fall_back_governs_too",
+                f"{target} is in force beside this version, for the same machines: every line is decided under both"
+                " and the better result is paid, so that what this version excludes may be paid all the same.",
+                f"Let {target} say in_force: {{only_as_fall_back: true}}, unless owners are meant to have both.",
+            )
+
+
+def _governs_too(terms: CoveragePolicy, target: CoveragePolicy) -> bool:
+    """Return whether a fall-back of another name governs by itself while, and where, the version does."""
+    if target.policy == terms.policy or target.in_force.only_as_fall_back or terms.in_force.only_as_fall_back:
+        return False
+    return both_in_force_from(terms.in_force, target.in_force) is not None and not apart(
+        terms.applies_to, target.applies_to
+    )
+
+
+def _never_reached(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarning]:
+    if not policy.terms.in_force.only_as_fall_back:
+        return
+    ref = policy.terms.ref
+    if not any(target == ref for other in book.by_name.values() for _, target in fall_back_paths(other.terms)):
+        yield PolicyWarning(
+            policy.name,
+            "in_force.only_as_fall_back",
+            "fall_back_of_nothing",
+            "it holds only where another version falls back to it, and none in this book does: it decides nothing.",
+            "Let a version fall back to it, or take only_as_fall_back off.",
+        )
 
 
 def _lost(ours: AppliesTo, theirs: AppliesTo) -> Iterator[str]:

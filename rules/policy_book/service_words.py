@@ -153,7 +153,8 @@ def _reached(reach: str, duty: ServiceDuty) -> str:
 def service_sentences(name: str, duty: ServiceDuty) -> Iterator[str]:
     """Yield a duty's sentences; the first two stand for the clause."""
     tasks, window = listed(map(plain, duty.tasks)), window_words(duty.window, duty.due)
-    yield sentence(f"the {plain(name)} service ({tasks}) is due {due_words(duty.due)}; window: {window}")
+    called = f"the {plain(name)} service" if name != "service" else "the service"
+    yield sentence(f"{called} ({tasks}) is due {due_words(duty.due)}; window: {window}")
     yield sentence(f"if it is missed, {consequence_words(duty.missed, duty)}")
     if duty.due.calendar is not None:
         yield sentence(calendar_words(duty.due))

@@ -156,4 +156,6 @@ def carve_out_sentences(carve_out: CarveOut) -> Iterator[str]:
 def in_force_words(in_force: InForce) -> str:
     until = "" if in_force.until is None else f" until {day_text(in_force.until)}"
     selected = {"start_of_term": "the start of term", **EVENTS, **CLAIM_DATES}[in_force.selected_by]
-    return f"in force from {day_text(in_force.from_)}{until}, held against {selected}"
+    alone = "; it never governs by itself, but only where another version falls back to it"
+    beside = alone if in_force.only_as_fall_back else ""
+    return f"in force from {day_text(in_force.from_)}{until}, held against {selected}{beside}"

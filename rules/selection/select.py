@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from rules.measures.groups import fitted_component, later_fitting, own_parts
+from rules.measures.groups import failed_position, fitted_component, later_fitting, own_parts
 from rules.measures.starts import day_that_selects, start_of_term
 from rules.open_facts import World
 from rules.plain import day_text
@@ -38,17 +38,26 @@ class Selected:
 LAYER_ORDER = ("campaign", "contract", "emission", "drive", "retrofit", "part", "base")
 
 
-def subject_of(line: ClaimLine, claim_file: ClaimFile, component: str | None) -> Subject:
-    """Return a line with its component: the typed one, else the part's, else the claim's causal one."""
+def subject_of(line: ClaimLine, claim_file: ClaimFile, component: str | None, world: World) -> Subject:
+    """Return a line with its component: the typed one, else the part's, else the claim's causal one.
+
+    A side that is not typed is an open fact where the machine has the component on several sides.
+    """
     claim = claim_file.claim
     found = line.component or component or claim.component
     position = line.position if line.position != "none" else (claim.position if found == claim.component else "none")
+    if position == "none":
+        position = failed_position(claim_file.machine, found, claim.failed_on, line.removed_serial, world)
     fitted = fitted_component(claim_file.machine, found, position, claim.failed_on, line.removed_serial)
     return Subject(line, found, fitted)
 
 
 def select(versions: Mapping[str, tuple[CompiledPolicy, ...]], claim_file: ClaimFile, world: World) -> Selected:
-    """Return the governing versions; ``versions`` holds all versions of each policy by name, oldest first."""
+    """Return the governing versions; ``versions`` holds all versions of each policy by name, oldest first.
+
+    A version that is in force only as a fall-back neither governs by itself nor counts as refused.
+    """
+    in_book, versions = versions, _that_govern(versions)
     policies: list[CompiledPolicy] = []
     refused: list[tuple[CompiledPolicy, str]] = []
     why: list[tuple[str, str]] = []
@@ -69,9 +78,15 @@ def select(versions: Mapping[str, tuple[CompiledPolicy, ...]], claim_file: Claim
             else:
                 refused.append((policy, code))
     if not every:
-        refused = [(of_name[-1], "no_coverage_for_machine") for _, of_name in sorted(versions.items())]
+        refused = [(of_name[-1], "no_coverage_for_machine") for _, of_name in sorted((versions or in_book).items())]
     policies.sort(key=lambda p: (LAYER_ORDER.index(p.terms.layer), p.ref))
     return Selected(tuple(policies), tuple(refused), tuple(why))
+
+
+def _that_govern(versions: Mapping[str, tuple[CompiledPolicy, ...]]) -> dict[str, tuple[CompiledPolicy, ...]]:
+    """Return the versions that may govern by themselves, by the name of their policy."""
+    found = {name: tuple(p for p in each if not p.terms.in_force.only_as_fall_back) for name, each in versions.items()}
+    return {name: each for name, each in found.items() if each}
 
 
 def _governing(

@@ -74,6 +74,7 @@ def _most(cap: Cap, path: str, lines: Sequence[tuple[Subject, Allowance]], desk:
 def _earlier(cap: Cap, component: str | None, desk: Desk) -> list[EarlierPayment]:
     """Return the payments that a lifetime cap counts: of the policy's name, on earlier claims, inside the cap.
 
+    A payment after the day of the decision is no earlier one.
     An earlier payment on the claim itself is no other payment: the decision says what the claim comes to in all.
     """
     if cap.over not in ("machine_lifetime", "component_lifetime"):
@@ -84,6 +85,7 @@ def _earlier(cap: Cap, component: str | None, desk: Desk) -> list[EarlierPayment
         for payment in desk.claim_file.earlier_payments
         if payment.policy.split("@")[0] == name
         and payment.claim != claim
+        and payment.paid_on <= desk.claim_file.decided_on
         and (component is None or payment.component == component)
         and (cap.components == "all" or payment.component in cap.components)
         and (cap.items == "all" or payment.item in cap.items)

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from rules.measures.prorating import number_text
 from rules.open_facts import OpenFact
+from rules.plain import hours_text
 from rules.settlement.allowance import Allowance, Cut, lesser, limited, typed_grains, unless_given
 from rules.settlement.desk import Desk, Held
 from rules.settlement.exact import Exact, Factor, factor, grains, money_text, times
@@ -140,7 +141,12 @@ def combined_times(desk: Desk) -> dict[str, Time]:
             continue
         words = f"{' and '.join(sorted(together))} together take {found.value} h ({found.row})"
         for operation, own in alone.items():
-            times_of[lines[operation].line] = Time(times(hundredths, Fraction(own, total)), "operations_overlap", words)
+            counted = times(hundredths, Fraction(own, total))
+            split = (
+                f"{words}; of them {hours_text(own)} ÷ {hours_text(total)} is this line's:"
+                f" {found.value} h × {number_text(Fraction(own, total))} = {number_text(counted * AN_HUNDREDTH)} h"
+            )
+            times_of[lines[operation].line] = Time(counted, "operations_overlap", split)
     return times_of
 
 

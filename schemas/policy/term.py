@@ -130,6 +130,7 @@ class InForce(Document):
     from_: Day = Field(alias="from")
     until: Day | None = None
     selected_by: Literal["start_of_term"] | Event | Literal["failed_on", "repair_ended_on", "submitted_on"]
+    only_as_fall_back: bool = False
 
     @model_validator(mode="after")
     def _in_order(self) -> "InForce":

@@ -23,6 +23,25 @@ policy_app = typer.Typer(
 )
 app.add_typer(policy_app, name="policy")
 
+
+def _say_version(wanted: bool) -> None:
+    if wanted:
+        from rules.decision.assemble import ENGINE
+        from service.command.output import say
+
+        say(ENGINE)
+        raise typer.Exit
+
+
+@app.callback()
+def _hourmark(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_say_version, is_eager=True, help="Print the version and leave.")
+    ] = False,
+) -> None:
+    """Nothing is done before the command itself."""
+
+
 Policies = Annotated[
     list[Path], typer.Option("--policies", metavar="PATH", help="Directory or file of policies; may be repeated.")
 ]

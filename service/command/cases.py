@@ -154,7 +154,9 @@ def _case_fault(document: ParsedDocument, place: int, name: str, error: Exceptio
         said = f"{error.args[0] if error.args else 'a key'} is not stated"
     else:
         said = str(error)
-    return document.fault(("cases", place), f'case "{name}" cannot be decided: {said}.', "Correct its facts or terms.")
+    return document.fault(
+        ("cases", place), f'case "{name}" cannot be decided: {said.removesuffix(".")}.', "Correct its facts or terms."
+    )
 
 
 def _untouched(tally: _Tally, books: Iterable[PolicyBook]) -> None:

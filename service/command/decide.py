@@ -16,7 +16,7 @@ from schemas.claim_file import ClaimFile, Dealer
 from schemas.decision import Decision
 from schemas.machine import Machine
 from service.claim_files import NotOnFile, OnFile, by_serial, gather
-from service.command.output import day_option, refuse, say, say_bytes, today, width
+from service.command.output import complain, day_option, refuse, say, say_bytes, today, width
 from service.currencies import UnknownCurrency
 from service.policy_files import load_policies
 from service.record_files import (
@@ -32,6 +32,7 @@ from service.rendering.decision_text import decision_text
 from service.rendering.derivation_text import derivation_text
 from service.rendering.letter_text import letter_text
 from service.text_files import refused
+from service.vocabulary import unknown_words, vocabulary_of
 
 Record = TypeVar("Record", Machine, Dealer)
 
@@ -57,6 +58,7 @@ def run_decide(inputs: Inputs, decided_on: str | None, *, as_json: bool, explain
     day = day_option(decided_on, "--decided-on") or today()
     book = load_policies(*inputs.policies).book
     claim_file = _claim_file(inputs, book, day)
+    complain(f"Note: {words}" for words in unknown_words(claim_file, vocabulary_of(book)))
     decision = adjudicate(book, claim_file)
     show(decision, book, as_json=as_json, explain=explain, letter=letter)
     if inputs.dealer is None and not as_json:
@@ -72,12 +74,17 @@ def show(decision: Decision, book: PolicyBook, *, as_json: bool = False, explain
         say_bytes(orjson.dumps(decision.document, option=orjson.OPT_INDENT_2))
         return
     if letter:
-        say(letter_text(decision, min(width(), 78), reply_by(decision, book)))
+        titles = {name: policy.terms.title for name, policy in book.by_name.items()}
+        say(letter_text(decision, min(width(), 78), reply_by(decision, book), titles))
         return
     say(decision_text(decision, width()))
     if explain:
         say()
-        say(derivation_text(decision, width()))
+        clauses = {
+            name: {path: cited.number for path, cited in policy.clauses.items()}
+            for name, policy in book.by_name.items()
+        }
+        say(derivation_text(decision, width(), clauses))
 
 
 def reply_by(decision: Decision, book: PolicyBook) -> str | None:
@@ -104,7 +111,7 @@ def gathered(claim: Claim, on_file: OnFile, book: PolicyBook, day: date, file: P
         raise refused(file, str(error), "") from None
     except ValidationError as error:
         messages = [str(detail["msg"]).removeprefix("Value error, ") for detail in error.errors(include_url=False)]
-        raise refused(file, f"{'; '.join(messages)}.", "Correct the records.") from None
+        raise refused(file, f"{'; '.join(messages).removesuffix('.')}.", "Correct the records.") from None
 
 
 def _claim_file(inputs: Inputs, book: PolicyBook, day: date) -> ClaimFile:

@@ -39,7 +39,7 @@ DECIDED_AFTER_SUBMISSION = timedelta(days=10)
 DECIDED_AFTER_FAILURE = timedelta(days=30)
 MOST_REASONS = 8
 NARROWEST_TABLE = 100  # cells; the sums of three currencies need them
-SUM_WORDS = {"added": "granted above"}  # the others are called as they are
+SUM_WORDS = {"added": "granted above the claim"}  # the others are called as they are
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +166,9 @@ def _sum_words(name: str) -> str:
 
 def _sums_table(tally: Tally) -> Table:
     named = _named_sums(tally)
-    table = _table("Lines by outcome", ("outcome", "", "lines", *(_sum_words(name).replace(" ", "\n") for name in named)))
+    table = _table(
+        "Lines by outcome", ("outcome", "", "lines", *(_sum_words(name).replace(" ", "\n") for name in named))
+    )
     last = None
     for (outcome, currency), sums in tally.by_outcome.items():
         amounts = [amount_text(sums.amounts[name]) if sums.amounts[name] else "–" for name in named]

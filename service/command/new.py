@@ -31,9 +31,11 @@ def run_new(directory: Path, given: Mapping[str, str | None], from_day: str | No
             Fault(str(file), 1, None, "", "this file is there already.", "Choose another name.") for file in present
         ]
         raise InputRefused(faults)
+    if directory.exists() and not directory.is_dir():
+        raise refused(
+            directory, "this is a file, and no directory.", "Name the directory to write the policy files to."
+        )
     directory.mkdir(parents=True, exist_ok=True)
-    if not directory.is_dir():
-        raise refused(directory, "this is no directory.", "Name one.")
     for name, text in documents.items():
         write_whole(directory / name, text)
         say(f"written  {directory / name}")

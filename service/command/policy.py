@@ -30,7 +30,7 @@ def run_check(directory: Path) -> None:
     if warnings:
         say()
         count = f"{len(warnings)} {'warning' if len(warnings) == 1 else 'warnings'}"
-        say(f"{count}: this may be written, and is seldom meant.")
+        say(f"{count}, worth a second look:")
     for warning in warnings:
         _say_warning(found.fault(warning.policy, warning.path, warning.message, warning.way_out))
     for policy in found.book.by_name.values():

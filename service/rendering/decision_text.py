@@ -128,7 +128,7 @@ def _waiting(line: LineDecision, decision: Decision, width: int) -> Iterator[str
         if line.line not in question.lines:
             continue
         told.discard(question.id)
-        who = "Waiting for you" if question.asks == "dealer" else "Held for a person"
+        who = "Waiting for the dealer" if question.asks == "dealer" else "Held for a person"
         by = f", by {day_text(question.answer_by)}" if question.answer_by else ""
         yield from wrapped(f"{who}: {tidy(question.words)}{by}.", width, _IN, _IN * 2)
     for reason in line.reasons:

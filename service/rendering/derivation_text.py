@@ -2,11 +2,12 @@
 
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from datetime import date
 
-from schemas.decision import Decision, Firing, Measure
+from schemas.decision import Decision, Firing, LineDecision, Measure
 from service.rendering.layout import NARROWEST, wrapped
-from service.rendering.words import day_text, plain, tidy, version_text
+from service.rendering.words import day_text, inside_sentence, plain, reason_words, tidy, version_text
 
 _IN = "  "
 _GOVERNS = "governs because"
@@ -15,12 +16,30 @@ _DAY_WINDOW = re.compile(r"(?<=\s)(\d{6})-(\d{6})$")
 _DAYS_PAST = re.compile(r", (-?\d+) days past")
 _ISO_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 _POINT = re.compile(r"(\w+) point (\d+)")
+_LIMIT = re.compile(r"(.+)\.ends\[(\d+)\]")
+_GROUP_AND_LIMIT = re.compile(r"(.+): (\S+\.ends\[\d+\])")
+_JOINS = frozenset(("g", "i", "x"))  # numbers that only join facts to each other
+_KIND_WORDS = {
+    "over": "limit",
+    "used": "hours used",
+    "due": "service due",
+    "share": "share paid",
+    "altered": "alteration",
+}
 
 
-def derivation_text(decision: Decision, width: int = 100) -> str:
-    """Return the derivation of a decision as text, in lines of at most ``width`` cells (at least 40)."""
+def derivation_text(
+    decision: Decision, width: int = 100, clauses: Mapping[str, Mapping[str, str]] | None = None
+) -> str:
+    """Return the derivation of a decision as text, in lines of at most ``width`` cells (at least 40).
+
+    ``clauses`` are the clause numbers by clause path, for each policy by name@version; a path without a number is told
+    in words.
+    """
     width = max(width, NARROWEST)
-    lines = [*_governing(decision, width), "", *_measures(decision, width), "", *_firings(decision, width)]
+    reading = _Reading(decision.lines, clauses or {})
+    lines = [*_governing(decision, width), "", *_measures(decision, width, reading)]
+    lines += ["", *_firings(decision, width, reading)]
     lines += ["", *_digests(decision, width)]
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
@@ -35,7 +54,7 @@ def _governing(decision: Decision, width: int) -> Iterator[str]:
         yield from wrapped("No version governs this machine.", width, _IN)
 
 
-def _measures(decision: Decision, width: int) -> Iterator[str]:
+def _measures(decision: Decision, width: int, reading: "_Reading") -> Iterator[str]:
     yield "Measures"
     policy: str | None = None
     for measure in decision.measures:
@@ -44,12 +63,15 @@ def _measures(decision: Decision, width: int) -> Iterator[str]:
         if measure.policy != policy:
             policy = measure.policy
             yield from wrapped(f"under {version_text(policy)}", width, _IN)
-        yield from wrapped(_measure(measure), width, _IN * 2, _IN * 3)
+        yield from wrapped(_measure(measure, reading), width, _IN * 2, _IN * 3)
 
 
-def _measure(measure: Measure) -> str:
+def _measure(measure: Measure, reading: "_Reading") -> str:
     point = _POINT.fullmatch(measure.name)
+    limit = _GROUP_AND_LIMIT.fullmatch(measure.name)
     name = f"{plain(point[1])}, due point {point[2]}" if point else plain(measure.name)
+    if limit is not None and measure.policy is not None:
+        name = f"{plain(limit[1])}: {reading.clause(measure.policy, limit[2])}"
     records = f" ({', '.join(measure.records)})" if measure.records else ""
     return f"{name}: {measure_words(measure.value)}{records}"
 
@@ -84,7 +106,7 @@ def _days_past(match: re.Match[str]) -> str:
     return f"; the day tested lies {count} {'after' if days > 0 else 'before'} it"
 
 
-def _firings(decision: Decision, width: int) -> Iterator[str]:
+def _firings(decision: Decision, width: int, reading: "_Reading") -> Iterator[str]:
     yield from wrapped("Rules that fired, with the facts they matched", width)
     if not decision.firings:
         yield from wrapped("none: nothing stands against the claim.", width, _IN)
@@ -93,19 +115,70 @@ def _firings(decision: Decision, width: int) -> Iterator[str]:
         if firing.policy != policy:
             policy = firing.policy
             yield from wrapped(f"under {version_text(policy)}", width, _IN)
-        yield from _firing(firing, width)
+        yield from _firing(firing, width, reading)
 
 
-def _firing(firing: Firing, width: int) -> Iterator[str]:
-    yield from wrapped(firing.rule, width, _IN * 2, _IN * 3)
+def _firing(firing: Firing, width: int, reading: "_Reading") -> Iterator[str]:
+    yield from wrapped(reading.rule(firing), width, _IN * 2, _IN * 3)
     for fact in firing.facts:
-        yield from wrapped(_fact(fact), width, _IN * 4, _IN * 5)
+        yield from wrapped(reading.fact(fact, firing.policy), width, _IN * 4, _IN * 5)
 
 
-def _fact(fact: Mapping[str, int | str]) -> str:
-    """Return a fact with its kind first: `line: comp wheel_drive, …`."""
-    others = ", ".join(f"{key} {fact[key]}" for key in sorted(fact) if key != "k")
-    return f"{fact['k']}: {others}"
+@dataclass(frozen=True, slots=True)
+class _Reading:
+    """What the keys and numbers of facts stand for: lines in the engine's order, clause numbers by policy and path."""
+
+    lines: tuple[LineDecision, ...]
+    clauses: Mapping[str, Mapping[str, str]]
+
+    def rule(self, firing: Firing) -> str:
+        """Return a rule's name in words: what it finds, and the clause it comes from."""
+        code, _, rest = firing.rule.partition(" ")
+        path, _, where = rest.partition(" ")
+        words = inside_sentence(reason_words(code))
+        if code == "outcome":
+            return f"outcome: {plain(rest)}"
+        clause = self.clause(firing.policy, path) if path else ""
+        return " ".join(part for part in (f"{words},", clause, where) if part).removesuffix(",")
+
+    def fact(self, fact: Mapping[str, int | str], policy: str) -> str:
+        """Return a fact in words: `line 1, labour, wheel drive`."""
+        kind = str(fact["k"])
+        line = self.line(fact["l"]) if "l" in fact else ""
+        values = [self.value(key, value, kind, policy) for key, value in fact.items() if key not in ("k", "l")]
+        told = ", ".join(part for part in (line, *values) if part)
+        if kind == "line":
+            return told
+        return f"{_KIND_WORDS.get(kind, plain(kind))}: {told}"
+
+    def value(self, key: str, value: int | str, kind: str, policy: str) -> str:
+        """Return one value of a fact; the numbers that only join facts are left out."""
+        if key in _JOINS:
+            return ""
+        if key == "p":
+            return self.clause(policy, str(value))
+        if key == "v":
+            return f"{_hours(str(value))} h" if kind == "used" else ("passed" if int(value) > 0 else "not passed")
+        if key == "c" and kind in ("finding", "reason"):
+            return inside_sentence(reason_words(str(value)))
+        if key.startswith("to_"):
+            return f"linked to {plain(key.removeprefix('to_'))}"
+        return plain(str(value))
+
+    def line(self, number: int | str) -> str:
+        """Return a line of the claim by its place in the engine's order."""
+        place = int(number)
+        return f"line {self.lines[place].line}" if place < len(self.lines) else f"line number {place + 1}"
+
+    def clause(self, policy: str, path: str) -> str:
+        """Return the number of a clause, of one of its limits with the limit's place; a path without one as words."""
+        numbers = self.clauses.get(policy, {})
+        if path in numbers:
+            return f"clause {numbers[path]}"
+        limit = _LIMIT.fullmatch(path)
+        if limit is not None and limit[1] in numbers:
+            return f"clause {numbers[limit[1]]}, limit {int(limit[2]) + 1}"
+        return plain(path.replace(".", " "))
 
 
 def _digests(decision: Decision, width: int) -> Iterator[str]:

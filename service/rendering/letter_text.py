@@ -1,11 +1,13 @@
 """The letter to the dealer: what is paid, why not more, and what to send.
 
-It names due points and never the windows round them, nor records of other visits: exact ranges would be a recipe for
-an invoice that was never written. The maker's own clauses are quoted as they were published.
+What the dealer is asked for comes first, and what a person at the warranty desk looks at is said next. Coverages go
+by their titles. Due points are named, and never the windows round them, nor records of other visits: exact ranges would
+be a recipe for an invoice that was never written. The maker's own clauses are quoted as they were published.
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 
 from schemas.decision import Decision, LineDecision, Question, Reason, Remedy
 from service.rendering.decision_text import worked_out
@@ -37,22 +39,49 @@ _SERVICES = re.compile(
 )
 _QUESTION = re.compile(r"records of (?P<what>the .+? services)(?: due at (?P<points>.+))?$")
 _DESK_ONLY = frozenset(("window_open", "service_early", "records_open", "papers_came_later", "reading_inferred"))
+_LETTER_OUTCOMES = {**OUTCOME_WORDS, "need_info": "waiting for your answer", "refer": "held for the warranty desk"}
+_OPENINGS = {
+    "denied": "is not covered",
+    "nothing_due": "is settled with nothing due",
+    "waiting_for_dealer": "is waiting for your answer",
+    "held_for_person": "is held for the warranty desk",
+}
 _TOLD_FACTS = frozenset(("records complete from",))
 
 
-def letter_text(decision: Decision, width: int = 78, reply_by: str | None = None) -> str:
+@dataclass(slots=True)
+class _Letter:
+    """What a letter says everywhere alike, and what it has told already with the line it was told for."""
+
+    titles: Mapping[str, str]
+    reply_by: str | None
+    told: dict[str, str] = field(default_factory=dict)  # a reason told in full is not told again for another line
+    quoted: dict[tuple[str | None, str | None], str] = field(default_factory=dict)  # by policy and clause
+
+    def title(self, name: str | None) -> str:
+        """Return a coverage by its title and version; one without a title by its name."""
+        if name is None or name not in self.titles:
+            return version_text(name)
+        return f"“{self.titles[name]}”, version {name.rpartition('@')[2]}"
+
+
+def letter_text(
+    decision: Decision, width: int = 78, reply_by: str | None = None, titles: Mapping[str, str] | None = None
+) -> str:
     """Return the letter to the claim's dealer, in lines of at most ``width`` cells (at least 40).
 
     ``reply_by`` is the ISO day until which records that would change a line may be sent; None leaves the day out.
+    ``titles`` are the titles of the coverages by name@version.
     """
     width = max(width, NARROWEST)
     lines = [*between(f"To dealer {decision.dealer}", day_text(decision.decided_on), width), ""]
     lines += wrapped(f"Claim {decision.claim}, machine {decision.serial}", width)
     lines += ["", *_opening(decision, width)]
-    told: dict[str, str] = {}  # a reason told in full is not told again for another line
+    lines += _questions(decision, width)
+    letter = _Letter(titles or {}, reply_by)
     for line in decision.lines:
-        lines += ["", *_line(line, decision, width, reply_by, told)]
-    lines += ["", *_questions(decision, width)]
+        lines += ["", *_line(line, decision, width, letter)]
+    lines.append("")
     for caution in decision.cautions:
         lines += wrapped(caution, width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
@@ -74,12 +103,11 @@ def points_text(points: str) -> str:
 
 
 def _opening(decision: Decision, width: int) -> Iterator[str]:
-    status = {"denied": "is not covered", "nothing_due": "is settled with nothing due"}.get(
-        decision.status, f"is {STATUS_WORDS[decision.status]}"
-    )
+    status = _OPENINGS.get(decision.status, f"is {STATUS_WORDS[decision.status]}")
     amount = decision.payout.amount
-    pays = f"We pay you {amount_text(amount)} {decision.payout.currency}" if amount else "We pay nothing now"
-    more = " for now" if amount and any(line.open for line in decision.lines) else ""
+    is_open = bool(decision.payout.held) or any(line.outcome in ("need_info", "refer") for line in decision.lines)
+    pays = f"We pay you {amount_text(amount)} {decision.payout.currency}" if amount else "We pay nothing"
+    more = ("" if not is_open else " for now" if amount else " yet") if amount or is_open else ""
     yield from wrapped(f"Your claim {status}. {pays}{more}.", width)
     if decision.payout.rates:
         yield from wrapped(f"Converted at {tidy('; '.join(decision.payout.rates))}.", width)
@@ -87,16 +115,17 @@ def _opening(decision: Decision, width: int) -> Iterator[str]:
         yield from wrapped(f"Not yet paid: {tidy(held)}.", width)
 
 
-def _line(
-    line: LineDecision, decision: Decision, width: int, reply_by: str | None, told: dict[str, str]
-) -> Iterator[str]:
-    yield from wrapped(f"Line {line.line}, {item_text(line)}: {OUTCOME_WORDS[line.outcome]}.", width)
+def _line(line: LineDecision, decision: Decision, width: int, letter: _Letter) -> Iterator[str]:
+    yield from wrapped(f"Line {line.line}, {item_text(line)}: {_LETTER_OUTCOMES[line.outcome]}.", width)
     yield from wrapped(_money(line), width, _IN)
     for reason in line.reasons:
         if reason.code == "fact_open":
             continue
-        text = _reason(reason, line)
-        first = told.setdefault(text, line.line)
+        text = _reason(reason, line, letter, cited(reason))
+        first = letter.told.setdefault(text, line.line)
+        quoted = letter.quoted.setdefault((reason.policy, reason.clause), line.line)
+        if reason.clause_text and quoted != line.line:
+            text = _reason(reason, line, letter, f"clause {reason.clause}, as on line {quoted}")
         if first != line.line:
             words = f"{sentence(reason.words).removesuffix('.')}, as on line {first}."
             text = f"{TAKEN_FOR_NOW}: {inside_sentence(words)}." if is_only_taken(reason, line) else words
@@ -108,8 +137,8 @@ def _line(
     asked = any(question.asks == "dealer" and line.line in question.lines for question in decision.questions)
     for remedy in decision.remedies:
         if remedy.line == line.line and not asked:
-            text = remedy_sentence(remedy, reply_by)
-            first = told.setdefault(text, line.line)
+            text = remedy_sentence(remedy, letter.reply_by)
+            first = letter.told.setdefault(text, line.line)
             yield from wrapped(
                 text if first == line.line else f"What may be sent for line {first} counts for this line, too.",
                 width,
@@ -132,8 +161,7 @@ def _money(line: LineDecision) -> str:
     return "; ".join(parts) + "."
 
 
-def _reason(reason: Reason, line: LineDecision) -> str:
-    clause = cited(reason)
+def _reason(reason: Reason, line: LineDecision, letter: _Letter, clause: str) -> str:
     if reason.code in SERVICE_CODES:
         facts = dict(reason.facts)
         words = sentence(reason.words).removesuffix(".")
@@ -148,7 +176,7 @@ def _reason(reason: Reason, line: LineDecision) -> str:
             told.append(comparison_text(reason.comparison))
     text = f"{words} ({clause})" if clause else words
     if reason.policy not in (None, line.policy) and line.policy is not None:
-        text = f"Decided under {version_text(line.policy)}, not {version_text(reason.policy)}: {inside_sentence(text)}"
+        text = f"Decided under {letter.title(line.policy)}, not {letter.title(reason.policy)}: {inside_sentence(text)}"
     if is_only_taken(reason, line):
         text = f"{TAKEN_FOR_NOW}: {inside_sentence(text)}"
     return f"{text}. {'; '.join(sentence(fact).removesuffix('.') for fact in told)}{'.' if told else ''}".rstrip()
@@ -168,17 +196,18 @@ def remedy_sentence(remedy: Remedy, reply_by: str | None) -> str:
 
 
 def _questions(decision: Decision, width: int) -> Iterator[str]:
+    """Yield what the dealer is asked for, and what a person looks at without him; nothing where neither is so."""
     asked = [question for question in decision.questions if question.asks == "dealer"]
     if asked:
-        yield "What we wait for from you"
+        yield from ("", "What we need from you")
         for question in asked:
             yield from wrapped(question_sentence(question), width, _IN, _IN * 2)
+    held = [line.line for line in decision.lines if line.outcome == "refer"]
+    held += [line for q in decision.questions if q.asks == "person" for line in q.lines if line not in held]
+    if held:
+        lines = f"{'Line' if len(held) == 1 else 'Lines'} {listed(held)}"
         yield ""
-    if any(question.asks == "person" for question in decision.questions) or any(
-        line.outcome == "refer" for line in decision.lines
-    ):
-        yield from wrapped("What is held for a person is judged by one of us; there is nothing for you to send.", width)
-        yield ""
+        yield from wrapped(f"{lines}: a person at the warranty desk looks at it. You need do nothing now.", width)
 
 
 def question_sentence(question: Question) -> str:

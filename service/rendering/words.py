@@ -13,7 +13,7 @@ OUTCOME_WORDS: Final[dict[Outcome, str]] = {
     "pay_part": "paid in part",
     "pay_zero": "covered, nothing due",
     "deny": "not covered",
-    "need_info": "waiting for you",
+    "need_info": "waiting for an answer",
     "refer": "held for a person",
 }
 STATUS_WORDS: Final[dict[Status, str]] = {
@@ -21,7 +21,7 @@ STATUS_WORDS: Final[dict[Status, str]] = {
     "paid_in_part": "paid in part",
     "nothing_due": "nothing due",
     "denied": "not covered",
-    "waiting_for_dealer": "waiting for you",
+    "waiting_for_dealer": "waiting for the dealer's answer",
     "held_for_person": "held for a person",
     "partly_decided": "partly decided",
 }

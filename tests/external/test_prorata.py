@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from rules.measures.prorating import share_at, worn_share
+from rules.measures.prorating import share_at
+from rules.measures.wear import worn_share
 from schemas.claim import Wear
 from schemas.policy.prorating import Decline, Points, Steps
 

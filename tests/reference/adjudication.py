@@ -54,6 +54,7 @@ from tests.reference.terms import (
     fitted_on_machine,
     machine_reached,
     period_over,
+    sides_possible,
     start_of,
     starts_on,
     term_of,
@@ -73,6 +74,10 @@ class Result:
     policy: str | None
     money: Settled
     codes: frozenset[str]
+
+
+def _excluded(policy: CoveragePolicy) -> list[str]:
+    return [c for e in policy.exclusions if isinstance(e, ExcludedCauses) for c in e.causes]
 
 
 class Bench:
@@ -96,6 +101,9 @@ class Bench:
             side = line.position
             if side == "none" and component == claim.component:
                 side = claim.position
+            if side == "none":
+                sides = sides_possible(self.claim_file, component, line.removed_serial)
+                side = sides[self.given.ask(f"position:{component}:{line.removed_serial}", list(range(len(sides))))]
             fitted = fitted_on_machine(self.claim_file, component, side, line.removed_serial)
             found.append(Subject(line, component, fitted))
         return found
@@ -161,8 +169,14 @@ class Bench:
         refused: list[tuple[str, str]] = []
         named: dict[str, list[str]] = {}
         for name, (policy, _) in sorted(self.book.items(), key=lambda item: (item[1][0].policy, item[1][0].version)):
-            named.setdefault(policy.policy, []).append(name)
-        reach = {n for n in self.book if machine_reached(self.book[n][0], self.claim_file) != "no_coverage_for_machine"}
+            if not policy.in_force.only_as_fall_back:
+                named.setdefault(policy.policy, []).append(name)
+        reach = {
+            n
+            for names in named.values()
+            for n in names
+            if machine_reached(self.book[n][0], self.claim_file) != "no_coverage_for_machine"
+        }
         for _, names in sorted(named.items()):
             in_force = [n for n in names if n in reach and self.in_force(n)]
             if not in_force:
@@ -175,7 +189,7 @@ class Bench:
                 refused += [(name, why)] if why else []
                 chosen += [] if why else [name]
         if not reach:
-            refused = [(name, "no_coverage_for_machine") for name in self.book]
+            refused = [(n, "no_coverage_for_machine") for names in named.values() for n in names]
         return chosen, refused
 
     def in_force(self, name: str) -> bool:
@@ -307,9 +321,11 @@ class Bench:
     def exclusions(self, asking: Asking, subject: Subject) -> list[Why]:
         whys: list[Why] = []
         cause = self.claim_file.claim.cause
-        causes = [c for e in asking.policy.exclusions if isinstance(e, ExcludedCauses) for c in e.causes]
-        if cause is None and causes and not self.given.yes("cause"):
-            cause = causes[0]
+        causes = _excluded(asking.policy)
+        if cause is None and causes:
+            anywhere = [c for policy, _ in self.book.values() for c in _excluded(policy)]
+            every = [None, *sorted(set(anywhere))]
+            cause = every[self.given.ask("cause", list(range(len(every))))]
         for number, exclusion in enumerate(asking.policy.exclusions):
             bearer, place = exclusion.borne_by, f"exclusions[{number}]"
             if isinstance(exclusion, ExcludedCauses):

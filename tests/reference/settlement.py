@@ -222,6 +222,7 @@ class Till:
                 cap.over not in ("machine_lifetime", "component_lifetime")
                 or payment.policy.split("@")[0] != self.policy.policy
                 or payment.claim == self.counter.claim_file.claim.claim
+                or payment.paid_on > self.counter.claim_file.decided_on
                 or (component is not None and payment.component != component)
                 or (cap.components != "all" and payment.component not in cap.components)
                 or (cap.items != "all" and payment.item not in cap.items)

@@ -9,7 +9,7 @@ from schemas.policy.prorating import Decline, OwnerPrices, Points, Steps
 from tests.reference.dates import started_months, whole_months
 from tests.reference.duties import Asking
 from tests.reference.rounding import rounded
-from tests.reference.terms import Term, is_over, worn
+from tests.reference.terms import Term, is_over, unmeasured, worn
 
 
 @dataclass
@@ -64,7 +64,7 @@ def _measured(asking: Asking, by: str, term: Term, wear: Fraction | None) -> Fra
     if by == "begun_30_day_units":
         return Fraction((days + 29) // 30)
     if by == "wear":
-        return wear if wear is not None else Fraction(asking.given.ask("wear", (0, 1)))
+        return wear if wear is not None else unmeasured(asking)
     hours = term.hours if by == "machine_hours" else term.component_hours
     return None if hours is None else Fraction(max(hours, 0), 100)
 

@@ -1,5 +1,6 @@
 """Which policies reach a machine and a line, and whether the period of a line is over."""
 
+import re
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from fractions import Fraction
@@ -134,6 +135,20 @@ def component_reached(policy: CoveragePolicy, component: str | None, fitted: Fit
         if later_clause(policy, component, fitted) is not None:
             ways.add("retrofit_kit")
     return "" if ways & set(applies.fitted) else "fitting_not_covered"
+
+
+def sides_possible(claim_file: ClaimFile, component: str | None, removed: str | None) -> list[str]:
+    """Return the sides that may have failed where none is typed: those that bear the removed serial, else all."""
+    failed = claim_file.claim.failed_on
+    found: set[str] = set()
+    for f in claim_file.machine.components:
+        here = (f.fitted_on or failed) <= failed <= (f.removed_on or failed)
+        if component is not None and component in (f.component, *f.kit_parts) and here:
+            if removed is not None and f.serial == removed:
+                found.add(f"={f.position}")
+            found.add(f.position)
+    serials = sorted(side[1:] for side in found if side.startswith("="))
+    return serials or sorted(found - {"none"}) or ["none"]
 
 
 def fitted_on_machine(
@@ -287,6 +302,16 @@ def _tested(asking: Asking, start: date, span_end: date | None) -> date:
     return date.fromordinal(asking.given.ask(f"date:{which}", tuple(reversed(days))))
 
 
+def unmeasured(asking: Asking) -> Fraction:
+    """Return a worn share that nobody measured: a hair before, at, or a hair after every number of the terms."""
+    hair = Fraction(1, 10**9)
+    numbers = {Fraction(0), Fraction(1)}
+    for text in re.findall(r"\d+(?:[./]\d+)?", asking.policy.model_dump_json()):
+        number = Fraction(0) if text.endswith("/0") else Fraction(text)
+        numbers |= {n for n in (number - hair, number, number + hair) if 0 <= n <= 1}
+    return sorted(numbers)[asking.given.ask(f"wear:{asking.policy.policy}", tuple(range(len(numbers))))]
+
+
 def is_over(asking: Asking, limit: Limit, term: Term, wear: Fraction | None, day: date) -> bool | None:
     """Return whether a limit is over on ``day``; None where it cannot apply."""
     if limit.months is not None or limit.days is not None:
@@ -297,7 +322,7 @@ def is_over(asking: Asking, limit: Limit, term: Term, wear: Fraction | None, day
             begins = found if found is not None else _open_event(asking, limit.from_)
         return day > last_day(limit, begins, asking.conventions)
     if limit.wear is not None:
-        return (Fraction(asking.given.ask("wear", (0, 1))) if wear is None else wear) > limit.wear
+        return (unmeasured(asking) if wear is None else wear) > limit.wear
     hours = term.hours if limit.machine_hours is not None else term.component_hours
     cap = limit.machine_hours if limit.machine_hours is not None else limit.component_hours
     assert cap is not None

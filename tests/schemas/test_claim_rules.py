@@ -9,6 +9,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from schemas.claim import Claim, ClaimLine
 from schemas.claim_file import ClaimFile
+from schemas.machine import Machine
 from schemas.policy.clause import DateRange
 from schemas.policy.services import Due
 from schemas.quantities import Hours, Markup, Share
@@ -84,6 +85,17 @@ def service(record: str, serial: str) -> dict[str, Any]:
     return {"record": record, "serial": serial, "on": "2024-02-01", "tasks": ["oil"], "by": "owner", "evidence": []}
 
 
+PAYMENT = {
+    "id": "P-1",
+    "claim": "C-0",
+    "paid_on": "2024-01-01",
+    "policy": "p@1",
+    "item": "parts",
+    "amount": 1,
+    "currency": "EUR",
+}
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [
@@ -93,12 +105,45 @@ def service(record: str, serial: str) -> dict[str, Any]:
             {"services": [service("S-2", "M-3"), service("S-1", "M-2"), service("S-3", "M-1")]},
             "service records S-1, S-2 belong to another machine than M-1",
         ),
-        ({"services": [service("S-1", "M-1")] * 2}, "service record S-1 stands twice in the claim file"),
+        (
+            {"services": [service("S-1", "M-1")] * 2},
+            "service record S-1 stands twice in the claim file; a record is given once, by its id",
+        ),
+        (
+            {"earlier_payments": [PAYMENT, {**PAYMENT, "amount": 2}]},
+            "earlier payment P-1 stands twice in the claim file; a record is given once, by its id",
+        ),
+        (
+            {"tables": [{"table": "a", "version": 2, "kind": "fluids", "rows": []}] * 2},
+            "table a version 2 of fluids stands twice in the claim file; a record is given once, by its id",
+        ),
     ],
 )
 def test_a_claim_file_is_about_one_machine_and_one_dealer(change: dict[str, Any], words: str) -> None:
     assert ClaimFile.model_validate(FILE).claim.claim == "C-1"
     assert refusal(ClaimFile, {**FILE, **change}) == words
+
+
+@pytest.mark.parametrize(
+    ("field", "record"),
+    [
+        ("readings", {"on": "2024-03-01", "hours": 5}),
+        ("meter_changes", {"on": "2024-03-01", "new_reading": 0}),
+        ("components", {"component": "wheel_drive"}),
+        ("storage", {"since": "2024-03-01", "until": "2024-04-01"}),
+        ("alterations", {"component": "pump", "kind": "altered", "found_on": "2024-03-01"}),
+        (
+            "bookings",
+            {"asked_on": "2024-03-01", "asked_at": 5, "tasks": ["a"], "earliest_slot_on": "2024-03-09", "proven": True},
+        ),
+    ],
+)
+def test_a_machine_holds_every_record_once(field: str, record: dict[str, Any]) -> None:
+    """A record given twice would count twice; two with ids of their own are two."""
+    once = Machine.model_validate({**FILE["machine"], field: [{**record, "id": i} for i in ("X-1", "X-2")]})
+    assert len(getattr(once, field)) == 2
+    twice = {**FILE["machine"], field: [{**record, "id": i} for i in ("X-1", "X-2", "X-1")]}
+    assert refusal(Machine, twice) == f"{field}: X-1 stands twice; give every record an id of its own"
 
 
 def test_the_order_of_the_lists_changes_no_digest() -> None:

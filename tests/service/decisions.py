@@ -216,9 +216,9 @@ trip   travel, wheel drive                                                      
     line drive.
   Items of this kind are not paid (clause 4.6: “Nothing else is paid.”). Borne by the dealer.
 
-other   parts, right wheel drive                                                        waiting for you
+other   parts, right wheel drive                                                  waiting for an answer
   claimed 1,150.00   maker pays 690.00   waiting 460.00   EUR
-  Waiting for you: records of the drive oil services due at 480.0 h (432.0–528.0 h); 960.0 h
+  Waiting for the dealer: records of the drive oil services due at 480.0 h (432.0–528.0 h); 960.0 h
     (912.0–1,008.0 h), by 22 March 2027.
   Note: Due at 1,440.0 h (1,392.0–1,488.0 h).
   How the part paid now was worked out

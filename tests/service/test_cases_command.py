@@ -45,10 +45,11 @@ def test_cases_that_hold_are_counted_and_untouched_clauses_named(table: Path) ->
 
 
 def test_a_failure_is_told_as_expected_and_got(table: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("COLUMNS", "300")  # no path is broken over two lines, however long the directory's name is
+    monkeypatch.setenv("COLUMNS", "40")  # no path is broken over two lines, however narrow the terminal is
     table.write_text(TABLE.replace('"690.00"', '"700.00"'))
     code, out, _ = run("cases", table)
     assert code == 1
+    assert f"fails  {table}:6:" in out
     assert f"fails {table}:6: T-1: without any service the drive is prorated" in flat(out)
     assert f"line drive of the claim, maker_pays ({table}:8)" in out
     lines = [line.strip() for line in out.splitlines()]

@@ -60,7 +60,9 @@ def test_explain_says_what_governs_and_what_fired() -> None:
     assert "orchard-drive 2: start of term 2 March 2026 (retail delivery) lies in its time in force" in text
     assert "machine hours at the failure: 1,500.0 h" in text
     assert "drive oil, due point 2: missed, window 432.0 to 528.0 h" in text
-    assert "service_missed services.drive_oil" in text
+    assert "under orchard-drive 2 a required service is missing, clause 5.2 service due: drive oil, missed" in text
+    assert "line 1" not in text  # the lines of this claim have names
+    assert "line drive, parts, wheel drive, linked to drive oil" in text
 
 
 def test_letter_asks_for_records_without_windows() -> None:
@@ -149,6 +151,29 @@ def test_another_machine_and_another_dealer_are_refused(tmp_path: Path) -> None:
     code, _, err = run("decide", claim, *DECIDE[2:])
     assert code == 2
     assert "claim C-2207 names machine QF60-772, which is not in this file; it holds QF60-771." in flat(err)
+
+
+def test_words_that_no_policy_knows_are_noted_and_never_refused(tmp_path: Path) -> None:
+    claim = tmp_path / "claim.yaml"
+    text = CLAIM.read_text()
+    assert text.count("{line: drive, item: parts, component: wheel_drive") == 1
+    claim.write_text(text.replace("parts, component: wheel_drive", "parts, component: weel_drive"))
+    services = tmp_path / "services.json"
+    services.write_text((FILES / "records/services.json").read_text().replace("drain_and_fill", "drain_and_fil"))
+    given = [str(services) if part.endswith("services.json") else part for part in DECIDE[2:]]
+    code, out, err = run("decide", claim, *given)
+    assert code == 0
+    assert "Claim C-2207" in out
+    assert err.splitlines() == [
+        'Note: service record S-118: no policy here asks for the task "drain_and_fil". Did you mean "drain_and_fill"?',
+        'Note: claim C-2207, line drive: no policy here names the component "weel_drive". Did you mean "wheel_drive"?',
+    ]
+
+
+def test_an_unknown_claim_of_one_is_refused() -> None:
+    code, out, err = run(*DECIDE, "--claim", "C-1")
+    assert (code, out) == (2, "")
+    assert "claim C-1 is not in this file. It holds C-2207." in err
 
 
 def test_unknown_currency_is_refused(tmp_path: Path) -> None:

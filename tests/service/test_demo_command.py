@@ -2,6 +2,7 @@
 
 import re
 import shlex
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -67,6 +68,16 @@ def test_the_tally_adds_up_to_the_lines_of_the_decisions() -> None:
     for name in SUMS:
         counted = sum((sums.amounts[name] for sums in tally.by_outcome.values()), Decimal(0))
         assert counted == sum((getattr(line, name) for line in lines), Decimal(0))
+
+
+def test_what_is_claimed_and_granted_goes_to_somebody(shown: str) -> None:
+    assert "granted" in shown.split("Claims by status")[0]
+    # 1,150.00 claimed and 10.00 granted above it: the maker pays 700.00, the owner owes 460.00.
+    line = replace(DRIVE, added=Decimal("10.00"), maker_pays=Decimal("700.00"))
+    (sums,) = tally_of([replace(DECISION, lines=(line,))]).by_outcome.values()
+    claimed, granted, *others = (sums.amounts[name] for name in SUMS)
+    assert (claimed, granted) == (Decimal("1150.00"), Decimal("10.00"))
+    assert claimed + granted == sum(others, Decimal(0))
 
 
 def test_the_tally_of_a_decision_made_by_hand() -> None:

@@ -56,7 +56,7 @@ def test_warnings_are_told_with_their_place_and_stop_nothing(terms: Path, monkey
     code, out, err = run("policy", "check", terms)
     assert (code, err) == (0, "")
     text = flat(out)
-    assert ": this may be written, and is seldom meant." in text
+    assert ", worth a second look:" in text
     assert f"orchard-drive-1.yaml:{line}: prorating" in text
     assert "(clause 4.3)" in text
 
@@ -180,7 +180,10 @@ def test_formatting_may_change_after_publication_but_not_the_terms(terms: Path) 
     refused = "orchard-drive@1 is published, and its terms have changed since."
     code, out, err = run("policy", "check", terms)
     assert (code, out) == (2, "")
-    assert f"{file}:5: version: {refused} Put back what was published (see {terms / LOCK_NAME})" in err
+    assert (
+        f"{file}:5: version: {refused} Put back the file as it was published (from a backup or version control;"
+        f" {terms / LOCK_NAME} holds its digest)" in err
+    )
     assert "or publish the change as orchard-drive@2 or later" in err
     assert "orchard-drive@2 is published, and orchard-drive@1, which it falls back to, has changed since." in err
     for command in (

@@ -61,6 +61,15 @@ def test_what_it_names_next_works(tmp_path: Path) -> None:
         assert (code, err) == (0, ""), command
 
 
+def test_what_it_writes_earns_no_warning_and_the_lesser_promise_is_only_a_fall_back(tmp_path: Path) -> None:
+    run("policy", "new", tmp_path / "mine", *options())
+    _, out, _ = run("policy", "check", tmp_path / "mine")
+    assert "no faults" in out
+    assert "warning" not in out
+    _, shown, _ = run("policy", "show", tmp_path / "mine" / "wheel-drive-prorated-1.yaml")
+    assert "it never governs by itself, but only where another version falls back to it" in flat(shown)
+
+
 @pytest.mark.parametrize("currency", ["JPY", "KWD"])
 def test_currencies_with_other_decimals_hold_too(tmp_path: Path, currency: str) -> None:
     code, out, _ = run("policy", "new", tmp_path / "mine", *options(currency=currency, months="24", zero_at="1500"))

@@ -76,6 +76,24 @@ def test_letter_says_who_pays_what() -> None:
     assert "We pay you 1,380.00 EUR for now." in text
 
 
+def test_letter_puts_what_the_dealer_must_send_first_and_calls_coverages_by_title() -> None:
+    titles = {"orchard-drive@1": "Drive, by hours", "orchard-drive@2": "Drive, proven service"}
+    text = flat(letter_text(DECISION, 78, titles=titles))
+    assert text.index("What we need from you") < text.index("Line drive, ")
+    assert "Decided under “Drive, by hours”, version 1, not “Drive, proven service”, version 2: " in text
+    assert "Line other, parts, right wheel drive: waiting for your answer." in text
+
+
+def test_a_final_denial_pays_nothing_and_a_held_line_asks_nothing_of_the_dealer() -> None:
+    nothing = replace(DECISION.payout, amount=DECISION.payout.amount * 0)
+    denied = replace(DECISION, lines=(DECISION.lines[1],), questions=(), payout=nothing, status="denied")
+    assert "Your claim is not covered. We pay nothing. " in flat(letter_text(denied))
+    held = replace(DECISION.lines[2], outcome="refer")
+    text = flat(letter_text(replace(DECISION, lines=(held,), questions=(), payout=nothing, status="held_for_person")))
+    assert "Your claim is held for the warranty desk. We pay nothing yet. " in text
+    assert "Line other: a person at the warranty desk looks at it. You need do nothing now." in text
+
+
 def test_a_sum_without_a_rate_is_told_as_held() -> None:
     held = replace(DECISION.payout, held=("60.00 USD: no exchange rate to EUR is on file for 1 March 2027",))
     decision = replace(DECISION, payout=held)
@@ -148,7 +166,10 @@ def test_derivation_says_which_version_governs_and_what_fired() -> None:
     text = flat(derivation_text(DECISION, 100))
     assert "orchard-drive 2: start of term 2 March 2026 (retail delivery) lies in its time in force" in text
     assert "machine hours at the failure: 1,500.0 h (claim:reading)" in text
-    assert "service_missed services.drive_oil due: d drive_oil, g 0, s missed line: item parts" in text
+    # Without the numbers of the clauses a path is told in words.
+    assert "a required service is missing, services drive oil service due: drive oil, missed parts" in text
+    numbered = flat(derivation_text(DECISION, 100, {"orchard-drive@2": {"services.drive_oil": "5.2"}}))
+    assert "a required service is missing, clause 5.2 service due: drive oil, missed parts" in numbered
     assert f"outcome sha256:{'c' * 64}" in text
 
 

@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from rules.measures.prorating import number_text, share_at, worn_share
+from rules.measures.prorating import number_text, share_at
+from rules.measures.wear import worn_share
 from schemas.claim import Wear
 from schemas.policy.prorating import Decline, OwnerPrices, Points, Steps
 

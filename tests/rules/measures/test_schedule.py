@@ -319,7 +319,7 @@ def test_points_not_on_file_that_were_done_stay_on_the_grid() -> None:
 
 
 def test_a_booked_point_is_answered_by_the_visit_and_the_next_counts_from_it() -> None:
-    def booked_until_day_60(point: DuePoint, day: int) -> Absence:
+    def booked_until_day_60(point: DuePoint, day: int, _hours: int | None) -> Absence:
         return "booked" if point.number == 0 and day <= DAY0 + 60 else "not_done"
 
     schedule = _schedule(duty())

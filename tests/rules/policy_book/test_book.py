@@ -68,7 +68,7 @@ REFUSED: list[tuple[str, Versions, str, list[str]]] = [
             "1 from 1 April 2023, no end; 2 from 1 January 2025, no end",
             "Each start of term must select one",
             "end version 1 before 1 January 2025",
-            "let 2 say that it supersedes 1",
+            "write in version 2: supersedes: [1], by which",
         ],
     ),
     (

@@ -80,7 +80,7 @@ def allowances(policy: CompiledPolicy, file: ClaimFile) -> dict[str, tuple[Subje
     found: dict[str, tuple[Subject, Allowance]] = {}
     for line in lines:
         labour = sum(a.allowed for s, a in found.values() if s.line.item == "labour")
-        found[line.line] = (subject_of(line, file, None), allow(line, desk, combined, labour))
+        found[line.line] = (subject_of(line, file, None, World({})), allow(line, desk, combined, labour))
     return found
 
 

@@ -1,0 +1,103 @@
+"""The worn share of a part as an exact fraction: measured, or an open fact that takes every share that can matter."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from rules.open_facts import OpenFact, World
+from rules.policy_book.compiled import CompiledPolicy, all_limits
+from schemas.claim import ClaimLine, Wear
+from schemas.policy.prorating import Curve, Decline, OwnerPrices, Points, Steps
+
+ONE = Fraction(1)
+HAIR = Fraction(1, 10**12)  # a share just before or after a step; no amount can tell it from the step's own side
+
+Floor = Decimal | None
+WearShares = Mapping[Floor, tuple[Fraction, ...]]  # by the floor that the worn share is measured against
+
+
+@dataclass(frozen=True, slots=True)
+class Worn:
+    """The worn share of one line under one policy; ``measured`` None: not on file, one of ``shares`` in each world."""
+
+    line: str
+    floor: Floor
+    measured: Fraction | None
+    shares: tuple[Fraction, ...]
+    world: World
+
+    def share(self) -> Fraction:
+        """Return the worn share (0 new, 1 used up) in this world."""
+        if self.measured is not None:
+            return self.measured
+        question = f"wear:{self.line}"
+        words = f"the wear measured on the failed part of line {self.line} (new and left)"
+        fact = OpenFact(f"{question}:{self.floor}", "wear", "dealer", words, question)
+        return self.shares[self.world.pick(fact, tuple(range(len(self.shares))))]
+
+
+def worn_share(wear: Wear, floor: Decimal) -> Fraction:
+    """Return the worn share of the usable measure: (new - left) / (new - floor), 0 to 1.
+
+    >>> worn_share(Wear(new=Decimal(46), left=Decimal(24)), Decimal(2))
+    Fraction(1, 2)
+    """
+    usable = Fraction(wear.new) - Fraction(floor)
+    if usable <= 0:
+        return ONE
+    return min(max((Fraction(wear.new) - Fraction(wear.left)) / usable, Fraction(0)), ONE)
+
+
+def worn_of(policy: CompiledPolicy, line: ClaimLine, shares: WearShares, world: World) -> Worn:
+    """Return how worn the part of a line is as ``policy`` measures it."""
+    floor = _floor(policy)
+    measured = None if line.wear is None or floor is None else worn_share(line.wear, floor)
+    return Worn(line.line, floor, measured, shares.get(floor, (Fraction(0),)), world)
+
+
+def counts_wear(policy: CompiledPolicy) -> bool:
+    """Return whether a term or share of the policy depends on wear, so that each line has its own."""
+    return bool(_edges(policy))
+
+
+def wear_shares(policies: Sequence[CompiledPolicy]) -> WearShares:
+    """Return for each floor the worn shares worth trying, least worn first: each side of every edge, and both ends."""
+    edges: dict[Floor, set[Fraction]] = {}
+    for policy in policies:
+        edges.setdefault(_floor(policy), set()).update(_edges(policy))
+    return {floor: _each_side(found) for floor, found in edges.items()}
+
+
+def _floor(policy: CompiledPolicy) -> Floor:
+    return None if policy.terms.prorating is None else policy.terms.prorating.wear_floor
+
+
+def _each_side(edges: Iterable[Fraction]) -> tuple[Fraction, ...]:
+    found = {Fraction(0), ONE, *(edge + step for edge in edges for step in (-HAIR, Fraction(0), HAIR))}
+    return tuple(sorted(share for share in found if 0 <= share <= 1))
+
+
+def _edges(policy: CompiledPolicy) -> set[Fraction]:
+    """Return the worn shares at which a limit, a step or a bend of this policy lies."""
+    terms = policy.terms
+    limits = [limit for _, found in all_limits(terms) for limit in found.all]
+    if terms.pays.either_or is not None:
+        limits.append(terms.pays.either_or.after)
+    edges = {Fraction(limit.wear) for limit in limits if limit.wear is not None}
+    for axis in terms.prorating.axes if terms.prorating is not None else ():
+        if axis.by == "wear":
+            edges.update(_bends(axis.share))
+    return edges
+
+
+def _bends(curve: Curve) -> list[Fraction]:
+    match curve:
+        case Steps(steps=steps):
+            return [Fraction(step.at) for step in steps]
+        case Points(points=points):
+            return [Fraction(point.at) for point in points]
+        case Decline(zero_at=zero_at, free_until=free_until):
+            return [Fraction(zero_at), Fraction(free_until)]
+        case OwnerPrices(owner_prices=prices):
+            return [Fraction(price.at) for price in prices]
