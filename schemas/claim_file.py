@@ -1,7 +1,7 @@
 """The claim file: everything a decision may use, gathered by key, frozen and digested."""
 
 from functools import cached_property
-from typing import Any
+from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
@@ -46,7 +46,9 @@ class ClaimFile(Document):
     dealer: Dealer
     tables: tuple[ReferenceTable, ...] = ()
     earlier_payments: tuple[EarlierPayment, ...] = ()
-    currency_exponents: dict[Currency, int] = Field(description="ISO 4217 decimals of every currency in the file.")
+    currency_exponents: dict[Currency, Annotated[int, Field(ge=0, le=4)]] = Field(
+        description="ISO 4217 decimals of every currency in the file."
+    )
     decided_on: Day
 
     @model_validator(mode="after")

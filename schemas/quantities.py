@@ -10,12 +10,21 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Annotated, Any, Final
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, PlainSerializer, WithJsonSchema
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    PlainSerializer,
+    SerializationInfo,
+    WithJsonSchema,
+)
 
 CENTIHOURS_PER_HOUR: Final = 100
 LARGEST_AMOUNT: Final = Decimal("1000000000")
 LARGEST_HOURS: Final = Decimal("1000000")
 LARGEST_NUMBER: Final = Decimal("1000000")
+CANONICAL: Final = "canonical"  # the context of a dump whose numbers all stand in one form
 MOST_DIGITS: Final = 20  # before the point, and after it
 SPAN_PATTERN: Final = r"^([0-9]{1,4}) (day|days|month|months|year|years)$"
 SHARE_PATTERN: Final = r"^([0-9]{1,9}/[0-9]{1,9}|[0-9]{1,4}(\.[0-9]{1,9})?%?)$"
@@ -53,9 +62,10 @@ def exact_number(value: Any) -> Decimal:
             raise ValueError(f'"{value}" is not a finite number')
         if exponent > 0 or exponent < -MOST_DIGITS:
             raise ValueError(f'"{value}" is written with an exponent; write the digits out, for example 12.50')
-    if abs(value) >= 10**MOST_DIGITS:
-        raise ValueError(f"the number has more than {MOST_DIGITS} digits; write it as digits, for example 12.50")
-    return Decimal(value)
+    number = Decimal(value)
+    if number.adjusted() >= MOST_DIGITS:
+        raise ValueError(f"a number of more than {MOST_DIGITS} digits is no quantity; correct it")
+    return number
 
 
 def _short(text: str) -> str:
@@ -67,6 +77,14 @@ def _decimals(number: Decimal) -> int:
     exponent = number.as_tuple().exponent
     text = f"{number:f}".rstrip("0") if isinstance(exponent, int) and exponent < 0 else ""
     return len(text.partition(".")[2])
+
+
+def number_written(number: Decimal, info: SerializationInfo) -> str:
+    """Return a number as it is written: as it was typed, or in its one canonical form (1800 for 1800.00)."""
+    text = f"{number:f}"
+    if info.context != CANONICAL or "." not in text:
+        return text
+    return text.rstrip("0").rstrip(".")
 
 
 def parse_number(value: Any) -> Decimal:
@@ -83,7 +101,7 @@ def parse_rate(value: Any) -> Decimal:
     """Return an exchange rate (0 to 1,000,000, at most ten decimals: a small unit in a large one begins late)."""
     rate = exact_number(value)
     if not 0 <= rate <= LARGEST_NUMBER:
-        raise ValueError(f"the rate {rate} is outside 0 to 1,000,000; publish the inverse rate instead")
+        raise ValueError(f"the rate {rate} is outside 0 to 1,000,000")
     if _decimals(rate) > 10:
         raise ValueError(f"the rate {rate} has more than ten decimals; publish the inverse rate instead")
     return rate
@@ -259,10 +277,10 @@ Share = Annotated[
 ]
 Markup = Annotated[Fraction, BeforeValidator(parse_share), PlainSerializer(share_text), _SHARE_SCHEMA]
 Day = Annotated[date, BeforeValidator(parse_day)]
-Hours = Annotated[Decimal, BeforeValidator(parse_hours), PlainSerializer(str), _NUMBER_SCHEMA]
-Amount = Annotated[Decimal, BeforeValidator(parse_amount), PlainSerializer(str), _NUMBER_SCHEMA]
-Number = Annotated[Decimal, BeforeValidator(parse_number), PlainSerializer(str), _NUMBER_SCHEMA]
-Rate = Annotated[Decimal, BeforeValidator(parse_rate), PlainSerializer(str), _NUMBER_SCHEMA]
+Hours = Annotated[Decimal, BeforeValidator(parse_hours), PlainSerializer(number_written), _NUMBER_SCHEMA]
+Amount = Annotated[Decimal, BeforeValidator(parse_amount), PlainSerializer(number_written), _NUMBER_SCHEMA]
+Number = Annotated[Decimal, BeforeValidator(parse_number), PlainSerializer(number_written), _NUMBER_SCHEMA]
+Rate = Annotated[Decimal, BeforeValidator(parse_rate), PlainSerializer(number_written), _NUMBER_SCHEMA]
 TimeSpan = Annotated[
     Span,
     BeforeValidator(parse_span),

@@ -110,11 +110,11 @@ def test_worn_share_of_the_usable_measure(new: str, left: str, floor: str, worn:
         (Steps, {"steps": [[1, 1], [2, 0]]}, "nothing is said below 1"),
         (Steps, {"steps": [[0, 1], [12, "1/2"], [12, 0]]}, "each once"),
         (Points, {"points": [[0, 1], [900, 1], [800, 0]], "between": "linear"}, "rising order"),
-        (Points, {"points": [[-5, 1], [900, 0]], "between": "linear"}, "nothing is said below -5"),
+        (Points, {"points": [[-5, 1], [900, 0]], "between": "linear"}, "-5 is outside 0 to 1,000,000"),
         (Steps, {"steps": [[0, "3/2"]]}, "more than the whole"),
         (OwnerPrices, {"owner_prices": [[12, "40.00"]]}, "nothing is said below 12"),
         (Decline, {"zero_at": 12, "free_until": 12, "credit": "tail_only"}, "does not lie below"),
-        (Decline, {"zero_at": 12, "free_until": -1, "credit": "tail_only"}, "does not lie below"),
+        (Decline, {"zero_at": 12, "free_until": -1, "credit": "tail_only"}, "-1 is outside 0 to 1,000,000"),
     ],
 )
 def test_curves_with_gaps_or_turns_are_refused(curve: type[Any], tree: dict[str, Any], words: str) -> None:

@@ -74,3 +74,34 @@ def test_a_payout_without_the_day_of_its_rate_is_held(runner: CaseRunner) -> Non
     payout = decide(runner, LINE, case).payout
     assert payout.amount == 0
     assert payout.held == ("76.69 EUR: the day on which the repair ended, whose rate converts it, is not on file",)
+
+
+@pytest.mark.parametrize(
+    ("net", "quantity", "claimed", "exact"),
+    [
+        # 10^9 x 10^6 x 1.15 handling.
+        ("1000000000", "1000000", "1150000000000000.00", "1150000000000000"),
+        # (10^9 - 10^-4) x (10^6 - 10^-6) = 10^15 - 10^3 - 10^2 + 10^-10; of it 15 % more.
+        ("999999999.9999", "999999.999999", "1149999999998735.00", "1149999999998735.000000000115"),
+        # 10^-4 x 10^-6 x 1.15: a claim of nothing that money can show.
+        ("0.0001", "0.000001", "0.00", "0.000000000115"),
+    ],
+)
+def test_the_largest_and_the_finest_amounts_are_exact(
+    runner: CaseRunner, net: str, quantity: str, claimed: str, exact: str
+) -> None:
+    base = {"claim": {"lines": {"a": {"component": "engine", "net": net, "quantity": quantity}}}}
+    line = decide(runner, base, {}).lines[0]
+    assert (str(line.claimed), str(line.maker_pays), line.steps[0].exact) == (claimed, claimed, exact)
+
+
+def test_the_largest_sum_at_the_largest_rate_is_exact(runner: CaseRunner) -> None:
+    """Two lines of 1.15 x 10^15 at 999,999.9999999999: 2.3 x 10^21 less 2.3 x 10^5."""
+    line = {"component": "engine", "net": "1000000000", "quantity": "1000000"}
+    row = {"one": "EUR", "is_worth": "999999.9999999999", "in": "USD", "from": "2025-06-20"}
+    payout = decide(
+        runner,
+        {"claim": {"lines": {"a": line, "b": line}}},
+        {"dealer": {"currency": "USD"}, "tables": {"rates": {"kind": "exchange_rates", "rows": [row]}}},
+    ).payout
+    assert str(payout.amount) == "2299999999999999770000.00"

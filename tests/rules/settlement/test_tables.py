@@ -130,7 +130,7 @@ def test_days_of_change_are_those_of_the_claims_own_keys() -> None:
         ),
         (LabourRateTable, [{"dealer": "D-1", "rate": "95", "from": "2025-01-01"}] * 2, "two rows for D-1"),
         (ExchangeRateTable, [{"one": "USD", "in": "EUR", "is_worth": "0", "from": "2025-01-01"}], "greater than 0"),
-        (ExchangeRateTable, [{"one": "USD", "in": "EUR", "is_worth": "-1", "from": "2025-01-01"}], "greater than 0"),
+        (ExchangeRateTable, [{"one": "USD", "in": "EUR", "is_worth": "-1", "from": "2025-01-01"}], "outside 0 to"),
     ],
 )
 def test_rows_that_cannot_be_read_two_ways_are_refused(table: type[Any], rows: list[Any], words: str) -> None:
