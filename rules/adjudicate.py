@@ -55,7 +55,9 @@ class Adjudicator:
         evaluation = self._evaluation(claim_file)
         explored, merged = self._merged(evaluation, {})
         first = explored.results[0][1]
-        changes = remedies_of(merged, lambda assumed: self._merged(evaluation, assumed)[1]) if remedies else ()
+        changes = (
+            remedies_of(merged, claim_file, lambda assumed: self._merged(evaluation, assumed)[1]) if remedies else ()
+        )
         notebooks = {id(line.world): Notebook(line.world, claim_file) for line in merged}
         lines = tuple(line_decision(line, claim_file, notebooks[id(line.world)]) for line in merged)
         payers = {line.shown.view.payer.name: line.shown.view.payer for line in merged if line.shown.view is not None}

@@ -5,16 +5,19 @@ Facts are written as in the documents themselves, with four shorthands: lists of
 ``terms`` and ``conventions`` change a policy or its conventions for one case, for cases that show what a knob does.
 """
 
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from schemas.decision import Outcome
 from schemas.quantities import Amount, Document, Name, PublishedVersion, Share
 
+Codes = Annotated[tuple[str, ...], Field(min_length=1)]
+Said = Annotated[str, Field(min_length=1)]
+
 
 class ExpectedLine(Document):
-    """What a line must come to; only what is stated is compared. Reasons and notes must be among those found."""
+    """What a line must come to; only what is stated is compared, and something is. Codes must be among those found."""
 
     outcome: Outcome | None = None
     policy: PublishedVersion | None = Field(default=None, description="The version the line is decided under.")
@@ -27,13 +30,19 @@ class ExpectedLine(Document):
     added: Amount | None = None
     allowed: Amount | None = None
     share: Share | None = None
-    reasons: tuple[str, ...] | None = None
-    no_reasons: tuple[str, ...] | None = Field(default=None, description="Codes that must not be among the reasons.")
-    notes: tuple[str, ...] | None = None
+    reasons: Codes | None = None
+    no_reasons: Codes | None = Field(default=None, description="Codes that must not be among the reasons.")
+    notes: Codes | None = None
     only_reasons: tuple[str, ...] | None = Field(default=None, description="Exactly these reasons, in order.")
-    says: tuple[str, ...] | None = Field(
+    says: Annotated[tuple[Said, ...], Field(min_length=1)] | None = Field(
         default=None, description="Words that the line's reasons, facts or notes must hold."
     )
+
+    @model_validator(mode="after")
+    def _expects_something(self) -> "ExpectedLine":
+        if all(getattr(self, field) is None for field in type(self).model_fields):
+            raise ValueError("nothing is expected of this line, so it always holds; state outcome, an amount or a code")
+        return self
 
 
 class WorkedCase(Document):
@@ -56,7 +65,7 @@ class WorkedCase(Document):
     proposals: int | None = Field(default=None, description="Number of proposals to a person.")
     questions: tuple[str, ...] | None = Field(default=None, description="What the open questions are about, in order.")
     remedy: dict[str, Amount] | None = Field(
-        default=None, description="What a line would come to with the named remedy."
+        default=None, min_length=1, description="What a line would come to with the named remedy."
     )
 
 

@@ -5,10 +5,10 @@ from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
-from schemas.canonical import digest
+from schemas.canonical import canonical_bytes, digest
 from schemas.claim import Claim
 from schemas.machine import Machine, first_twice
-from schemas.quantities import Amount, Currency, Day, Document, RecordId, Word
+from schemas.quantities import CANONICAL, Amount, Currency, Day, Document, RecordId, Word
 from schemas.reference_tables import ReferenceTable
 from schemas.service_record import ServiceRecord
 
@@ -76,31 +76,19 @@ class ClaimFile(Document):
 
     @cached_property
     def digest(self) -> str:
-        """Digest of the canonical form; lists are sorted by id first, so that their order plays no part."""
-        tree = self.model_dump(mode="json", by_alias=True, exclude_defaults=True)
+        """Digest of the canonical form: numbers in one form, lists in one order, what is left out left out."""
+        tree = self.model_dump(mode="json", by_alias=True, exclude_defaults=True, context=CANONICAL)
         return digest(in_canonical_order(tree))
 
 
-def in_canonical_order(tree: dict[str, Any]) -> dict[str, Any]:
-    """Return a claim file's tree with its lists sorted by id, so that input order changes no digest."""
+def in_canonical_order(tree: Any) -> Any:
+    """Return a claim file's tree with every list sorted by its content, so that input order changes no digest.
 
-    def by(key: str, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
-        return sorted(rows, key=lambda row: str(row[key]))
-
-    machine = dict(tree["machine"])
-    for field in ("readings", "meter_changes", "components", "storage", "alterations", "bookings"):
-        if field in machine:
-            machine[field] = by("id", machine[field])
-    claim = dict(tree["claim"])
-    claim["lines"] = by("line", claim["lines"])
-    ordered = {**tree, "machine": machine, "claim": claim}
-    if "services" in tree:
-        ordered["services"] = by("record", tree["services"])
-    if "earlier_payments" in tree:
-        ordered["earlier_payments"] = by("id", tree["earlier_payments"])
-    if "tables" in tree:
-        ordered["tables"] = sorted(
-            tree["tables"],
-            key=lambda t: (t["kind"], t["table"], t["version"]),
-        )
-    return ordered
+    No list of a claim file has an order that means something: records carry their own days, lines and rows their keys,
+    and tasks, evidence and fluids are sets.
+    """
+    if isinstance(tree, dict):
+        return {key: in_canonical_order(value) for key, value in tree.items()}
+    if isinstance(tree, list):
+        return sorted((in_canonical_order(value) for value in tree), key=canonical_bytes)
+    return tree

@@ -97,7 +97,11 @@ class Question:
 
 @dataclass(frozen=True, slots=True)
 class Remedy:
-    """Facts that, were they proven, would change a line; exact ranges are for the desk, not for the dealer's letter."""
+    """Facts that, were they proven, would change a line; exact ranges are for the desk, not for the dealer's letter.
+
+    An undecided outcome says what the line waits for, with the amount unchanged. ``letter_words`` is empty where the
+    dealer need supply nothing.
+    """
 
     line: str
     desk_words: str

@@ -138,6 +138,11 @@ class PartComponentTable(Table):
     kind: Literal["part_components"]
     rows: tuple[PartComponentRow, ...]
 
+    @model_validator(mode="after")
+    def _one_row_a_day(self) -> "PartComponentTable":
+        _each_key_once_a_day(self.table, ((row.part, row.from_) for row in self.rows))
+        return self
+
 
 ReferenceTable = Annotated[
     PriceTable | FlatTimeTable | LabourRateTable | ExchangeRateTable | FluidTable | PartComponentTable,

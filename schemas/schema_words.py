@@ -46,7 +46,7 @@ WORDS: Final[Mapping[str, str]] = {
     "FallBack.fall_back_to": "The version that decides instead, written name@version.",
     "FixedSum.fixed": "The sum a line, whatever was claimed.",
     "HoursAtRate.hours_at_most": "Most hours that are paid.",
-    "HoursAtRate.rate": "The dealer's registered rate, or a fixed one per hour.",
+    "HoursAtRate.rate": "The dealer's registered rate, or a fixed one per hour; a ceiling: a lower rate typed is paid.",
     "InForce.from": "First day on which the version is in force.",
     "InForce.until": "Last day on which it is in force; left out, without an end.",
     "InForce.only_as_fall_back": "True for a version that only governs where another falls back to it.",

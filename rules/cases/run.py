@@ -2,12 +2,14 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import Any
 
 import orjson
 
 from rules.adjudicate import Adjudicator
-from rules.cases.facts import claim_file_of, merged
+from rules.cases.facts import CaseFault, claim_file_of, merged
+from rules.decision.catalogue import KINDS
 from rules.policy_book.book import PolicyBook, build_book
 from rules.policy_book.compiled import each_clause
 from schemas.cases import CaseTable, ExpectedLine, WorkedCase
@@ -69,6 +71,8 @@ class CaseRunner:
             yield self.run_case(table, case)
 
     def run_case(self, table: CaseTable, case: WorkedCase) -> CaseResult:
+        """Return the result of one case; raises CaseFault where it names a code that no line can show there."""
+        check_codes(case)
         adjudicator = self._adjudicator(table, case)
         first = adjudicator.book.policy(str(table.policies[0]))
         claim_file = claim_file_of(table, case, first.terms.currency, self.exponents)
@@ -101,6 +105,21 @@ class CaseRunner:
             for name in sorted(pinned & set(self.source.conventions))
         ]
         return build_book(policies, conventions)
+
+
+def check_codes(case: WorkedCase) -> None:
+    """Refuse codes that are not in the catalogue or stand in the wrong list: not to find them would prove nothing."""
+    for line, expected in case.expect.items():
+        for field in ("reasons", "no_reasons", "only_reasons", "notes"):
+            for code in getattr(expected, field) or ():
+                where = f'case "{case.name}": expect.{line}.{field}: {code}'
+                if code not in KINDS:
+                    near = get_close_matches(code, KINDS, 1)
+                    way_out = f"did you mean {near[0]}?" if near else "the catalogue of reasons lists them all"
+                    raise CaseFault(f"{where} is the code of no reason or note; {way_out}")
+                if (KINDS[code].effect == "note") != (field == "notes"):
+                    kind, place = ("reason", "reasons") if field == "notes" else ("note", "notes")
+                    raise CaseFault(f"{where} is the code of a {kind}; write it under {place}")
 
 
 def _mismatches(case: WorkedCase, decision: Decision) -> Iterator[Mismatch]:

@@ -156,14 +156,15 @@ def _considered(shown: LineResult) -> tuple[Considered, ...]:
 
 
 # The published table of states: the first row whose ``only`` holds every outcome of the claim, and whose ``some`` holds
-# at least one, gives the status.
+# at least one, gives the status. A covered line that claims nothing says nothing about the others. Where a person looks
+# at a line and nothing else is decided, the dealer's answers to the rest are waited for beside it.
 STATUS_TABLE: tuple[tuple[Status, frozenset[Outcome], frozenset[Outcome]], ...] = tuple(
     (status, frozenset(only), frozenset(some))  # type: ignore[misc]
     for status, only, some in (
         ("paid_in_full", ("pay",), ("pay",)),
         ("denied", ("deny",), ("deny",)),
         ("nothing_due", ("pay_zero", "deny"), ("pay_zero",)),
-        ("held_for_person", ("refer", "deny"), ("refer",)),
+        ("held_for_person", ("refer", "need_info", "deny"), ("refer",)),
         ("waiting_for_dealer", ("need_info", "deny"), ("need_info",)),
         ("paid_in_part", ("pay", "pay_part", "pay_zero", "deny"), ("pay", "pay_part")),
         ("partly_decided", get_args(Outcome), get_args(Outcome)),
@@ -173,7 +174,8 @@ STATUS_TABLE: tuple[tuple[Status, frozenset[Outcome], frozenset[Outcome]], ...] 
 
 def status_of(lines: Sequence[LineDecision]) -> Status:
     """Return the claim's status by the published table."""
-    outcomes = {line.outcome for line in lines}
+    outcomes = {line.outcome for line in lines if line.outcome != "pay_zero" or line.claimed}
+    outcomes = outcomes or {"pay_zero"}
     return next(status for status, only, some in STATUS_TABLE if outcomes <= only and outcomes & some)
 
 

@@ -1,7 +1,9 @@
 """Every reason code: its text, its place in the order of precedence, who bears what it takes, and its remedy.
 
 Reasons of a line are listed in this order, whatever the order of the input. A bearer of None is said by the policy's
-clause. A remedy names what a dealer or a person could supply; a failure date or reading is never one.
+clause. A remedy names what a dealer or a person could supply; the day and the hours of a failure that are on file are
+never one, nor is the start of the term that they are held against: whoever is told which of them would be paid has been
+told what to write. A reading that is missing or impossible is asked for, without saying which one would help.
 """
 
 from dataclasses import dataclass
@@ -9,7 +11,7 @@ from types import MappingProxyType
 from typing import Literal
 
 Effect = Literal["deny", "refer", "ask", "fall_back", "lower_share", "cut", "note"]
-RemedyKind = Literal["service_records", "evidence", "statement", "table_row", "inspection"]
+RemedyKind = Literal["service_records", "evidence", "statement", "table_row"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +95,7 @@ _KINDS = (
     ReasonKind(
         "symptom_first", "refer", "The trouble was noted before the overdue service was done.", None, "statement"
     ),
-    ReasonKind("before_term", "refer", "The failure lies before the start of term.", None, "statement"),
+    ReasonKind("before_term", "refer", "The failure lies before the start of term.", None, None),
     ReasonKind("exchange_rate_missing", "refer", "An exchange rate is missing.", None, "table_row"),
     ReasonKind("price_not_listed", "refer", "The part is on no price list in force.", None, "table_row"),
     ReasonKind("amount_missing", "refer", "The line states no amount to pay.", None, "statement"),
@@ -103,7 +105,7 @@ _KINDS = (
     ReasonKind("labour_rate_missing", "refer", "The dealer's labour rate is not on file.", None, "table_row"),
     ReasonKind("no_flat_rate_time", "refer", "The operation has no flat-rate time.", None, "table_row"),
     ReasonKind("cap_price_missing", "refer", "The price that the cap depends on is not on file.", None, "table_row"),
-    ReasonKind("too_many_open_facts", "refer", "Too many facts are open to decide.", None, "statement"),
+    ReasonKind("too_many_open_facts", "refer", "Too many facts are open to decide.", None, None),
     # Open facts
     ReasonKind("fact_open", "ask", "A fact that changes the result is missing or doubtful.", None, "evidence"),
     # Items and money

@@ -92,9 +92,10 @@ def _rank(state: str) -> int:
 
 
 def _outcome(line: LineResult) -> Outcome:
+    """Return the outcome in one world; a covered line that claims nothing is ``pay_zero``: covered, nothing due."""
     if line.state != "covered":
         return "deny" if line.state == "deny" else "refer"
     money = line.money
-    if money.maker == 0 and money.claimed > 0:
+    if money.maker == 0:
         return "pay_zero"
     return "pay" if money.maker >= money.claimed else "pay_part"

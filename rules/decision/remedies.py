@@ -2,6 +2,8 @@
 
 Only reasons with a remedy are tried, in precedence order and together, until the line improves (at most five); then
 each is left out again where it was not needed. Exact ranges are for the desk: a letter asks "if this service was done".
+Where a line waits for something whose value nobody can assume (a price, an amount, the cause), a remedy says in words
+what is to be supplied, with the outcome and the amount unchanged.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -9,16 +11,29 @@ from collections.abc import Callable, Mapping, Sequence
 from rules.decision.assemble import question_words
 from rules.decision.catalogue import KINDS, PRECEDENCE
 from rules.decision.merge import MergedLine
-from rules.measures.duties import DutyState, services_key
+from rules.decision.supplies import supplies_of
+from rules.line_views import PolicyReason
+from rules.measures.duties import OTHER_TROUBLE, DutyState, services_key
+from rules.measures.measure import serial_key
+from rules.plain import day_text
+from rules.policy_book.service_words import PERFORMERS
+from rules.policy_book.values import listed
+from schemas.claim_file import ClaimFile
 from schemas.decision import Remedy
 
 MOST_REMEDIES = 5
+UNDECIDED = ("need_info", "refer")
+ASSUMED = ("services", "evidence", "inspection")  # open facts whose favourable answer is that they are proven
 
 Decide = Callable[[Mapping[str, int]], Sequence[MergedLine]]
+Candidate = tuple[int, str, str, str]  # precedence, key, words for the desk, words for the letter
 
 
-def remedies_of(merged: Sequence[MergedLine], decide: Decide) -> tuple[Remedy, ...]:
-    """Return the remedies of every line that is not paid in full; ``decide`` decides again under assumed facts."""
+def remedies_of(merged: Sequence[MergedLine], claim_file: ClaimFile, decide: Decide) -> tuple[Remedy, ...]:
+    """Return the remedies of every line that is not paid in full; ``decide`` decides again under assumed facts.
+
+    A line has at most two: what is known to improve it, and, while it is not decided by that, what it waits for.
+    """
     found: list[Remedy] = []
     cache: dict[tuple[str, ...], Sequence[MergedLine]] = {}
 
@@ -28,49 +43,78 @@ def remedies_of(merged: Sequence[MergedLine], decide: Decide) -> tuple[Remedy, .
         return cache[keys]
 
     for index, line in enumerate(merged):
-        if line.outcome in ("pay", "pay_zero"):
+        if line.outcome == "pay":
             continue
-        keys = _candidates(line)
+        keys = _candidates(line, claim_file)
         remedy = _remedy(index, line, keys, decided)
         if remedy is not None:
             found.append(remedy)
+        if line.outcome in UNDECIDED and (remedy is None or remedy.outcome in UNDECIDED):
+            found += supplies_of(line, claim_file, ASSUMED)
     return tuple(found)
 
 
-def _candidates(line: MergedLine) -> dict[str, tuple[str, str]]:
+def _candidates(line: MergedLine, claim_file: ClaimFile) -> dict[str, tuple[str, str]]:
     """Return assumable facts by key with desk and letter words, in the order of precedence of their reasons."""
-    found: list[tuple[int, str, str, str]] = []
+    found: list[Candidate] = []
     for reason in line.shown.reasons:
-        if KINDS[reason.code].remedy != "service_records" or reason.measures is None:
+        kind = KINDS[reason.code].remedy
+        if reason.measures is None:
             continue
-        name = reason.path.removeprefix("services.")
-        group = reason.measures.group_of_line[line.shown.subject.line.line]
-        state: DutyState = next(d for d in reason.measures.duties if d.duty == name and d.group == group.number)
-        plain = name.replace("_", " ")
-        late = [p for breach, p in state.breaches if breach == "late" and p.record is not None]
-        for point in late:
-            words = f"an inspection at the late {plain} service {point.record} that found the machine sound"
-            if reason.policy.terms.services[name].late == "cures_if_inspected":
-                found.append((PRECEDENCE[reason.code], f"inspection:{point.record}", words, words))
-        key = services_key(name, group)
-        details = line.world.details.get(key, [])
-        if details:
-            desk = f"records of the {plain} services due at {'; '.join(dict.fromkeys(details))}"
-            hours = ", ".join(dict.fromkeys(text.split(" (")[0] for text in details))
-            found.append(
-                (
-                    PRECEDENCE[reason.code],
-                    key,
-                    desk,
-                    f"if the {plain} services due at {hours} were done in time, their records",
-                )
-            )
+        if kind == "service_records":
+            found += _service_candidates(reason, line)
+        elif kind == "statement":
+            found += _statement_candidates(reason, line, claim_file)
     for fact in line.facts:
-        if fact.about in ("services", "evidence", "inspection"):
+        if fact.about in ASSUMED:
             words = question_words(fact, line.world.details)
             letter = words.split(" (")[0] if fact.about == "services" else words
             found.append((PRECEDENCE["fact_open"], fact.key, words, letter))
-    return {key: (desk, letter) for _, key, desk, letter in sorted(found)}
+    first: dict[str, tuple[str, str]] = {}
+    for _, key, desk, letter in sorted(found):
+        first.setdefault(key, (desk, letter))
+    return first
+
+
+def _service_candidates(reason: PolicyReason, line: MergedLine) -> list[Candidate]:
+    assert reason.measures is not None
+    found: list[Candidate] = []
+    place = PRECEDENCE[reason.code]
+    name = reason.path.removeprefix("services.")
+    duty = reason.policy.terms.services[name]
+    group = reason.measures.group_of_line[line.shown.subject.line.line]
+    state: DutyState = next(d for d in reason.measures.duties if d.duty == name and d.group == group.number)
+    plain = name.replace("_", " ")
+    for point in [p for breach, p in state.breaches if breach == "late" and p.record is not None]:
+        words = f"an inspection at the late {plain} service {point.record} that found the machine sound"
+        if duty.late == "cures_if_inspected":
+            found.append((place, f"inspection:{point.record}", words, words))
+    key = services_key(name, group)
+    details = list(dict.fromkeys(line.world.details.get(key, [])))
+    if details:
+        hours = ", ".join(dict.fromkeys(text.split(" (")[0] for text in details))
+        desk, letter = f"records of the {plain} services due at {'; '.join(details)}", "in time"
+        if any(breach == "wrong_hands" for breach, _ in state.breaches):
+            letter = f"by {listed((PERFORMERS[p] for p in duty.performed_by), 'or')}"
+            desk += f", done {letter}"
+        words = f"if the {plain} services due at {hours} were done {letter}, their records"
+        found.append((place, key, desk, words))
+    return found
+
+
+def _statement_candidates(reason: PolicyReason, line: MergedLine, claim_file: ClaimFile) -> list[Candidate]:
+    """Return what a statement could clear up by itself; a person still judges it."""
+    assert reason.measures is not None
+    place, own = PRECEDENCE[reason.code], line.shown.subject.line.line
+    symptom = claim_file.claim.symptom
+    if reason.code == "serial_differs":
+        removed, fitted, _ = reason.measures.differing_serials[own]
+        words = f"a statement which part was removed: {removed} as claimed, or {fitted}, which is on file as fitted"
+        return [(place, serial_key(own), words, words)]
+    if reason.code == "symptom_first" and symptom is not None:
+        words = f"a statement that the trouble noted on {day_text(symptom.on)} was not the one that led to this failure"
+        return [(place, OTHER_TROUBLE, words, words)]
+    return []
 
 
 def _remedy(

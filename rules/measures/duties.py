@@ -28,6 +28,7 @@ from schemas.quantities import centihours
 
 Breach = Literal["missed", "late", "wrong_fluid", "wrong_hands", "not_activated"]
 HoursOf = Callable[[str], int | None]
+OTHER_TROUBLE = "symptom:other"  # assumed by a remedy: the trouble noted first was not the one that failed
 MOST_OWN_QUESTIONS = 6  # due points of one duty that are done or not on their own; more are so together
 
 
@@ -78,7 +79,7 @@ def duty_state(
     absent = _Absence(name, duty, group, schedule, policy, claim_file, timeline, visits, world)
     points = judge(schedule, visits, failed.toordinal(), relative, absent.answer)
     breaches, cured = _breaches(duty, points, visits, rejected, claim_file, world)
-    symptom_first = _symptom_first(cured, visits, claim_file)
+    symptom_first = None if world.known(OTHER_TROUBLE, False) else _symptom_first(cured, visits, claim_file)
     answered = {p.record for p in points}
     recover = tuple(r for r in recover if r.visit.record in answered)
     late = tuple(

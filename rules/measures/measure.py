@@ -104,7 +104,7 @@ def measure(
         item_over=_items_over(policy, subjects, group_of_line, claim_file, unstated, world),
         altered=_altered(policy, subjects, claim_file, world),
         cause=_cause(policy, unstated.causes, claim_file, world),
-        differing_serials=_differing_serials(subjects),
+        differing_serials=_differing_serials(subjects, world),
         hours_at_failure=hours.at_failure,
     )
 
@@ -270,10 +270,17 @@ def _cause(policy: CompiledPolicy, causes: Sequence[str], claim_file: ClaimFile,
     return causes[picked - 1] if picked else None
 
 
-def _differing_serials(subjects: Sequence[Subject]) -> dict[str, tuple[str, str, str]]:
+def serial_key(line: str) -> str:
+    """Return the key under which a remedy assumes that the removed part is the one on file as fitted."""
+    return f"serial:{line}"
+
+
+def _differing_serials(subjects: Sequence[Subject], world: World) -> dict[str, tuple[str, str, str]]:
     differing: dict[str, tuple[str, str, str]] = {}
     for subject in subjects:
         removed, fitted = subject.line.removed_serial, subject.fitted
+        if world.known(serial_key(subject.line.line), False):
+            continue
         if removed is not None and fitted is not None and fitted.serial is not None and removed != fitted.serial:
             differing[subject.line.line] = (removed, fitted.serial, fitted.id)
     return differing

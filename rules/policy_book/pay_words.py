@@ -137,7 +137,8 @@ def _handling(handling: Fraction) -> str:
 
 
 def _rate(rate: Decimal | str, currency: str) -> str:
-    return f"{amount_words(rate, currency)} an hour" if isinstance(rate, Decimal) else "the dealer's registered rate"
+    most = f"{amount_words(rate, currency)} an hour" if isinstance(rate, Decimal) else "the dealer's registered rate"
+    return f"{most}, or at the rate claimed where that is lower"
 
 
 def _details(rule: Paid, currency: str) -> Iterator[str]:

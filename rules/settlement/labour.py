@@ -33,7 +33,8 @@ def labour(
 ) -> Allowance:
     """Return labour time at a rate: time above the flat rate and a rate above the registered one are cut.
 
-    A flat-rate time above the actual one, or a fixed rate above the typed one, is added where the clause pays it.
+    The registered rate and a fixed one are ceilings: a dealer who typed less is paid what he typed. A flat-rate time
+    above the actual one is added where the clause pays it.
     """
     assert line.hours is not None
     currency = desk.policy.terms.currency
@@ -47,7 +48,7 @@ def labour(
         assert typed is not None
         registered, row = typed, _as_typed
     claimed_rate = registered if typed is None else typed
-    paid_rate = min(claimed_rate, registered) if rule.rate == "registered" else registered
+    paid_rate = min(claimed_rate, registered)
     time = combined.get(line.line) or _time(line, rule, path, desk)
     hours, actual = time.hundredths, centihours(line.hours)
     counted = hours if hours < actual else actual
@@ -62,8 +63,6 @@ def labour(
         words = f"{money_text(claimed_rate)} per hour claimed, {money_text(paid_rate)} is the rate ({row()})"
         excess = _at(claimed_rate - paid_rate, counted)
         cuts = (*cuts, Cut("rate_above_registered", path, words, excess, rule.excess_borne_by))
-    elif paid_rate > claimed_rate:
-        added += _at(paid_rate - claimed_rate, counted)
     return Allowance(
         currency,
         _at(claimed_rate, actual),

@@ -47,7 +47,9 @@ class LabourPaid(Paid):
     """Labour time at a rate, compared with the flat-rate table and the dealer's registered rate."""
 
     hours: Literal["lesser_of_actual_and_flat_rate", "flat_rate", "actual"]
-    rate: Literal["registered"] | Amount = Field(description="The dealer's registered rate, or a fixed one per hour.")
+    rate: Literal["registered"] | Amount = Field(
+        description="The dealer's registered rate, or a fixed one per hour; a ceiling: a lower rate typed is paid."
+    )
     rate_on: RateDate
     hours_in: Literal["tenths", "hundredths"] = Field(description="Actual hours count in full tenths or hundredths.")
     without_flat_rate: Literal["actual", "refer"] = Field(description="An operation that has no flat-rate time.")

@@ -220,6 +220,10 @@ def _remedies(line: LineDecision, decision: Decision, width: int, shown: _Shown)
             what = tidy(remedy.desk_words) if first == line.line else f"the same as on line {first}"
             result = f"{amount_text(remedy.maker_pays)} {line.currency} ({OUTCOME_WORDS[remedy.outcome]})"
             words = f"What would change it (desk only): {what} would bring this line to {result}."
+            if remedy.outcome in ("need_info", "refer"):
+                if {question.id for question in decision.questions}.issuperset(remedy.facts):
+                    continue  # told as a question already
+                words = f"What it waits for (desk only): {what}."
             yield from wrapped(words, width, _IN, _IN * 2)
 
 

@@ -35,7 +35,7 @@ _IN = "  "
 _HOUR_RANGE = re.compile(r"\s*\([\d,.]+ ?(?: h)?\s*(?:–|-|to)\s*[\d,.]+ h\)")
 _DAY_RANGE = re.compile(r"\s*\(\d{1,2} \w+ \d{4} (?:to|–) \d{1,2} \w+ \d{4}\)")
 _SERVICES = re.compile(
-    r"(?P<start>.*?)(?P<what>the .+? services) due at (?P<points>.+?) were done in time, their records$"
+    r"(?P<start>.*?)(?P<what>the .+? services) due at (?P<points>.+?) were done (?P<how>in time|by .+?), their records$"
 )
 _QUESTION = re.compile(r"records of (?P<what>the .+? services)(?: due at (?P<points>.+))?$")
 _DESK_ONLY = frozenset(("window_open", "service_early", "records_open", "papers_came_later", "reading_inferred"))
@@ -136,7 +136,7 @@ def _line(line: LineDecision, decision: Decision, width: int, letter: _Letter) -
     yield from worked_out(line, width)
     asked = any(question.asks == "dealer" and line.line in question.lines for question in decision.questions)
     for remedy in decision.remedies:
-        if remedy.line == line.line and not asked:
+        if remedy.line == line.line and remedy.letter_words and not asked:
             text = remedy_sentence(remedy, letter.reply_by)
             first = letter.told.setdefault(text, line.line)
             yield from wrapped(
@@ -191,7 +191,7 @@ def remedy_sentence(remedy: Remedy, reply_by: str | None) -> str:
         start = match["start"].strip()
         what = f"{match['what']} due at {points_text(match['points'])}"
         if start in ("", "if"):
-            return f"If {what} were done in time, send their records{by}: the line would then be decided again."
+            return f"If {what} were done {match['how']}, send their records{by}: the line would then be decided again."
     return f"If there is such evidence, send it{by}: {words}. The line would then be decided again."
 
 
@@ -206,8 +206,10 @@ def _questions(decision: Decision, width: int) -> Iterator[str]:
     held += [line for q in decision.questions if q.asks == "person" for line in q.lines if line not in held]
     if held:
         lines = f"{'Line' if len(held) == 1 else 'Lines'} {listed(held)}"
+        helped = any(remedy.line in held and remedy.letter_words for remedy in decision.remedies)
+        nothing_now = "" if helped else " You need do nothing now."
         yield ""
-        yield from wrapped(f"{lines}: a person at the warranty desk looks at it. You need do nothing now.", width)
+        yield from wrapped(f"{lines}: a person at the warranty desk looks at it.{nothing_now}", width)
 
 
 def question_sentence(question: Question) -> str:

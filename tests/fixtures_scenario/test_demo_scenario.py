@@ -18,8 +18,6 @@ from tests.fixtures_scenario.scenario import book, claim_files, decisions, rows,
 
 pytestmark = pytest.mark.fast
 
-# The engine names these in its catalogue and has no place yet that finds them.
-NEVER_FOUND = {"too_many_open_facts"}
 KEYS = {"lines", "payout", "questions", "proposals"}
 BEARERS = ("maker_pays", "owner_owes", "dealer_bears", "other_payer", "open")
 SUMS = ("claimed", "added", "allowed", *BEARERS)
@@ -88,7 +86,7 @@ def test_every_reason_code_occurs() -> None:
         for line in decision.lines
         for reason in (*line.reasons, *line.notes)
     }
-    assert set(KINDS) - found <= NEVER_FOUND
+    assert set(KINDS) == found
 
 
 def test_a_refused_line_always_says_why() -> None:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from rules.adjudicate import Adjudicator
 from schemas.policy.document import CoveragePolicy
-from schemas.policy.pays import FixedSum, HoursAtRate, LabourPaid
+from schemas.policy.pays import FixedSum, LabourPaid
 from tests.reference.fixture_books import BOOKS, POLICIES, book_of, claims_for
 
 pytestmark = pytest.mark.fast
@@ -17,12 +17,10 @@ ITEMS = ("parts", "labour", "travel", "freight", "sublet", "diagnosis", "fluids"
 
 
 def may_add(policy: CoveragePolicy) -> bool:
-    """Return whether the terms can pay more than was claimed: flat times, fixed sums, fixed rates, owners on list."""
+    """Return whether the terms can pay more than was claimed: flat times, fixed sums, owners on list."""
     for item in ITEMS:
         rule = policy.pays.rule_for(item)
         if isinstance(rule, FixedSum) or (isinstance(rule, LabourPaid) and rule.hours == "flat_rate"):
-            return True
-        if isinstance(rule, LabourPaid | HoursAtRate) and rule.rate != "registered":
             return True
     return policy.prorating is not None and policy.prorating.owner_pays_on == "list_price"
 

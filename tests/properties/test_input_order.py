@@ -49,3 +49,4 @@ def test_input_order_changes_nothing(names: tuple[str, ...], seed: int, mess: fl
         second = other.decide(ClaimFile.model_validate(shuffled(tree, rng)), remedies=False)
     assert first.document["lines"] == second.document["lines"]
     assert first.digests.outcome == second.digests.outcome
+    assert first.digests.claim_file == second.digests.claim_file

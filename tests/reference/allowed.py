@@ -191,16 +191,14 @@ def _labour(
         return Allowed(Fraction(0), currency, held=[missing or "labour_rate_missing"])
     claimed_rate = own if own is not None else registered
     assert claimed_rate is not None
-    paid_rate = claimed_rate if registered is None else registered
-    if rule.rate == "registered":
-        paid_rate = min(paid_rate, claimed_rate)
+    paid_rate = claimed_rate if registered is None else min(registered, claimed_rate)
     hours, code, held = _time(line, rule, counter, together)
     allowed = Allowed(claimed_rate * actual, currency, held=[*([missing] if missing else []), *held])
     if hours < actual:
         allowed.cuts.append((code, claimed_rate * (actual - hours), bearer))
     if paid_rate < claimed_rate:
         allowed.cuts.append(("rate_above_registered", (claimed_rate - paid_rate) * min(hours, actual), bearer))
-    allowed.added = max(hours - actual, 0) * paid_rate + max(paid_rate - claimed_rate, Fraction(0)) * min(hours, actual)
+    allowed.added = max(hours - actual, 0) * paid_rate
     return allowed
 
 

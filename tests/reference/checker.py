@@ -128,16 +128,16 @@ def _outcome(line: Doc) -> Iterator[str]:
     outcome = line["outcome"]
     maker, claimed, still_open = (Decimal(line[f]) for f in ("maker_pays", "claimed", "open"))
     holds = {
-        "pay": maker >= claimed and not still_open,
+        "pay": 0 < maker >= claimed and not still_open,
         "pay_part": 0 < maker < claimed and not still_open,
-        "pay_zero": maker == 0 < claimed and not still_open,
+        "pay_zero": maker == 0 and not still_open,
         "deny": maker == 0 and not still_open and Decimal(line["added"]) == 0,
     }
     if outcome not in UNDECIDED and not holds.get(outcome, False):
         yield f"{outcome} does not fit: {maker} of {claimed}, {still_open} open"
     if outcome in UNDECIDED and not line["reasons"]:
         yield f"{outcome} without a reason"
-    if outcome in ("deny", "pay_part", "pay_zero") and not line["reasons"]:
+    if (outcome in ("deny", "pay_part") or (outcome == "pay_zero" and claimed)) and not line["reasons"]:
         yield f"{outcome} without a reason"
     if outcome not in UNDECIDED and _open_reasons(line):
         yield f"{outcome}, although a fact is open"
@@ -183,7 +183,9 @@ def _share(line: Doc) -> Iterator[str]:
 
 
 def _status(document: Doc) -> Iterator[str]:
-    outcomes = {line["outcome"] for line in document["lines"]}
+    claims_nothing = [x["outcome"] == "pay_zero" and not Decimal(x["claimed"]) for x in document["lines"]]
+    outcomes = {x["outcome"] for x, nothing in zip(document["lines"], claims_nothing, strict=True) if not nothing}
+    outcomes = outcomes or {"pay_zero"}
     rest = outcomes - {"deny"}
     if not rest:
         status = "denied"
@@ -191,7 +193,7 @@ def _status(document: Doc) -> Iterator[str]:
         status = "paid_in_full"
     elif rest == {"pay_zero"}:
         status = "nothing_due"
-    elif rest == {"refer"}:
+    elif "refer" in rest <= {"refer", "need_info"}:
         status = "held_for_person"
     elif rest == {"need_info"}:
         status = "waiting_for_dealer"

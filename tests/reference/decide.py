@@ -54,9 +54,9 @@ def outcome_of(result: Result) -> str:
     """Return the published outcome of a line in one world."""
     if result.state in ("deny", "refer"):
         return result.state
-    if result.money.maker >= result.money.claimed:
-        return "pay"
-    return "pay_zero" if result.money.maker == 0 else "pay_part"
+    if result.money.maker == 0:
+        return "pay_zero"
+    return "pay" if result.money.maker >= result.money.claimed else "pay_part"
 
 
 def decide(book: Book, claim_file: ClaimFile, most: int = 200, samples: int = 30, seed: int = 0) -> Decided:

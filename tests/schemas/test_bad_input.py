@@ -84,7 +84,7 @@ GOOD = {
     "claims": "claim: C\nserial: A\ndealer: D\ncurrency: EUR\nfailed_on: 2027-02-01\n"
     "lines: [{line: a, item: parts, net: 1}]\n",
     "case-tables": "policies: [a@1]\nbase: {machine: {}, claim: {}}\n"
-    "cases: [{name: a case of ten letters, expect: {a: {}}}]\n",
+    "cases: [{name: a case of ten letters, expect: {a: {outcome: pay}}}]\n",
 }
 ODD = st.one_of(
     st.none(),

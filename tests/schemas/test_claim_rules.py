@@ -146,38 +146,116 @@ def test_a_machine_holds_every_record_once(field: str, record: dict[str, Any]) -
     assert refusal(Machine, twice) == f"{field}: X-1 stands twice; give every record an id of its own"
 
 
-def test_the_order_of_the_lists_changes_no_digest() -> None:
-    """Readings, lines, services, payments and tables are sorted by id before the digest is taken."""
-    payment = {
-        "claim": "C-0",
-        "paid_on": "2024-01-01",
-        "policy": "p@1",
-        "item": "parts",
-        "amount": 1,
-        "currency": "EUR",
+# Every list that a claim file can hold, with two entries each; written as a path, and one number respelled.
+FULL: dict[str, Any] = {
+    **FILE,
+    "machine": {
+        **FILE["machine"],
+        "owners": [{"order": 1, "since": "2023-01-01"}, {"order": 2, "since": "2024-01-01"}],
+        "readings": [{"id": i, "on": "2024-03-01", "hours": "1800"} for i in ("r1", "r2")],
+        "meter_changes": [{"id": i, "on": "2024-03-01", "new_reading": 0} for i in ("m1", "m2")],
+        "components": [
+            {"id": i, "component": "wheel_drive", "kit_parts": ["wheel_drive", "parking_brake"]} for i in ("c1", "c2")
+        ],
+        "storage": [{"id": i, "since": "2023-11-01", "until": "2024-02-01"} for i in ("w1", "w2")],
+        "alterations": [
+            {"id": i, "component": "pump", "kind": "altered", "found_on": "2024-03-01"} for i in ("a1", "a2")
+        ],
+        "demonstrations": [{"on": "2023-01-02", "hours": 1}, {"on": "2023-01-03", "hours": 2}],
+        "bookings": [
+            {
+                "id": i,
+                "asked_on": "2024-03-01",
+                "asked_at": 240,
+                "tasks": ["oil", "filter"],
+                "earliest_slot_on": "2024-03-09",
+                "proven": True,
+            }
+            for i in ("b1", "b2")
+        ],
+    },
+    "services": [
+        {
+            **service(i, "M-1"),
+            "tasks": ["oil", "filter"],
+            "evidence": ["dealer_invoice", "log_entry"],
+            "fluids": [{"fluid": "oil_a", "litres": "1.5"}, {"fluid": "oil_b", "litres": 2}],
+        }
+        for i in ("S-1", "S-2")
+    ],
+    "claim": {
+        **CLAIM,
+        "questions": [{"about": "services", "asked_on": "2024-05-02"}, {"about": "wear", "asked_on": "2024-05-02"}],
+    },
+    "earlier_payments": [{**PAYMENT, "id": "P-1"}, {**PAYMENT, "id": "P-2"}],
+    "tables": [
+        {
+            "table": "times",
+            "version": 1,
+            "kind": "flat_times",
+            "rows": [
+                {"operations": ["A", "B"], "hours": "1.5", "from": "2024-01-01"},
+                {"operations": ["A"], "hours": "1", "from": "2024-01-01"},
+            ],
+        },
+        {"table": "fluids", "version": 1, "kind": "fluids", "rows": []},
+    ],
+}
+
+
+def lists_in(tree: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+    """Return the place of every list with more than one entry."""
+    found = [path] if isinstance(tree, list) and len(tree) > 1 else []
+    entries = tree.items() if isinstance(tree, dict) else enumerate(tree) if isinstance(tree, list) else ()
+    return found + [place for key, value in entries for place in lists_in(value, (*path, key))]
+
+
+def turned(tree: Any, path: tuple[Any, ...]) -> Any:
+    """Return the tree with the list at ``path`` turned round."""
+    if not path:
+        return tree[::-1]
+    entries = dict(tree) if isinstance(tree, dict) else list(tree)
+    entries[path[0]] = turned(tree[path[0]], path[1:])
+    return entries
+
+
+@pytest.mark.parametrize("path", lists_in(FULL), ids=lambda path: ".".join(map(str, path)))
+def test_the_order_of_a_list_changes_no_digest(path: tuple[Any, ...]) -> None:
+    assert ClaimFile.model_validate(turned(FULL, path)).digest == ClaimFile.model_validate(FULL).digest
+
+
+def test_every_list_of_a_claim_file_was_turned() -> None:
+    """The twenty kinds of list of the models; a list inside the entries of another counts once."""
+    kinds = {tuple(key for key in path if isinstance(key, str)) for path in lists_in(FULL)}
+    assert {".".join(kind) for kind in kinds} == {
+        *(f"machine.{n}" for n in ("owners", "readings", "meter_changes", "components", "storage", "alterations")),
+        *("machine.demonstrations", "machine.bookings", "machine.bookings.tasks", "machine.components.kit_parts"),
+        *("services", "services.tasks", "services.evidence", "services.fluids"),
+        *("claim.lines", "claim.questions", "earlier_payments", "tables", "tables.rows", "tables.rows.operations"),
     }
-    tables = [
-        {"table": name, "version": version, "kind": "fluids", "rows": []} for name, version in (("a", 2), ("b", 1))
-    ]
-    full = {
-        **FILE,
-        "machine": {**FILE["machine"], "readings": [{"id": i, "on": "2024-03-01", "hours": 5} for i in ("r1", "r2")]},
-        "services": [service("S-1", "M-1"), service("S-2", "M-1")],
-        "earlier_payments": [{**payment, "id": "P-1"}, {**payment, "id": "P-2"}],
-        "tables": tables,
-    }
-    turned = {
-        **full,
-        "machine": {**full["machine"], "readings": full["machine"]["readings"][::-1]},
-        "claim": {**CLAIM, "lines": CLAIM["lines"][::-1]},
-        "services": full["services"][::-1],
-        "earlier_payments": full["earlier_payments"][::-1],
-        "tables": tables[::-1],
-    }
-    digest = ClaimFile.model_validate(full).digest
-    assert ClaimFile.model_validate(turned).digest == digest
-    moved = {**full, "earlier_payments": [{**payment, "id": "P-1"}, {**payment, "id": "P-3"}]}
-    assert ClaimFile.model_validate(moved).digest != digest
+
+
+@pytest.mark.parametrize(
+    ("written", "again"),
+    [("1800", "1800.0"), ("1800", 1800), ("1800", Decimal("1800.00")), ("1800.5", "1800.50"), ("0", "0.00")],
+)
+def test_a_number_has_one_form_in_the_digest(written: object, again: object) -> None:
+    def digest_with(hours: object) -> str:
+        reading = {"id": "r1", "on": "2024-03-01", "hours": hours}
+        return ClaimFile.model_validate({**FILE, "machine": {**FILE["machine"], "readings": [reading]}}).digest
+
+    assert digest_with(written) == digest_with(again)
+    assert digest_with(written) != digest_with("180")
+
+
+def test_what_differs_has_another_digest() -> None:
+    digest = ClaimFile.model_validate(FULL).digest
+    for moved in (
+        {**FULL, "earlier_payments": [{**PAYMENT, "id": "P-1"}, {**PAYMENT, "id": "P-3"}]},
+        {**FULL, "services": FULL["services"][:1]},
+        {**FULL, "decided_on": "2024-06-02"},
+    ):
+        assert ClaimFile.model_validate(moved).digest != digest
 
 
 def test_a_range_of_days_that_ends_before_it_begins_is_refused() -> None:

@@ -125,6 +125,43 @@ def test_letter_asks_what_is_open_with_its_day() -> None:
     )
 
 
+def test_a_letter_asks_by_whom_a_service_was_done_where_other_hands_did_it() -> None:
+    words = "if the drive oil services due at 480.0 h were done by an authorised dealer or the owner, their records"
+    assert remedy_sentence(replace(DECISION.remedies[0], letter_words=words), None) == (
+        "If the drive oil services due at 480 h were done by an authorised dealer or the owner, send their records:"
+        " the line would then be decided again."
+    )
+
+
+def test_what_the_desk_itself_supplies_is_not_asked_of_the_dealer() -> None:
+    row = "a price list row for part P-7 that holds on the day"
+    held = replace(DECISION.lines[2], outcome="refer", reasons=())
+    waits = replace(
+        DECISION.remedies[0],
+        line="other",
+        desk_words=row,
+        letter_words="",
+        facts=("price_not_listed",),
+        outcome="refer",
+    )
+    decision = replace(DECISION, lines=(held,), questions=(), remedies=(waits,))
+    assert f"What it waits for (desk only): {row}." in flat(decision_text(decision))
+    letter = flat(letter_text(decision))
+    assert row not in letter
+    assert "a person at the warranty desk looks at it. You need do nothing now." in letter
+    asked = replace(waits, letter_words="the part number of line other")
+    letter = flat(letter_text(replace(decision, remedies=(asked,))))
+    assert "If there is such evidence, send it: the part number of line other." in letter
+    assert "You need do nothing now" not in letter
+
+
+def test_what_is_asked_as_a_question_is_not_told_again_as_what_a_line_waits_for() -> None:
+    question = replace(DECISION.questions[0], id="cause", about="cause", words="the cause of the failure")
+    waits = replace(DECISION.remedies[0], line="other", desk_words="the cause", facts=("cause",), outcome="need_info")
+    text = flat(decision_text(replace(DECISION, questions=(question,), remedies=(waits,))))
+    assert "What it waits for" not in text
+
+
 def test_a_remedy_of_another_kind_is_told_as_evidence() -> None:
     words = "an inspection at the late drive oil service S-4 that found the machine sound"
     remedy = replace(DECISION.remedies[0], letter_words=words)

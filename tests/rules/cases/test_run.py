@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from pydantic import ValidationError
 
 from rules.cases.facts import CaseFault
 from rules.cases.run import CaseRunner, untouched_clauses
@@ -177,3 +178,47 @@ def test_records_may_be_written_as_lists_with_their_ids(runner: CaseRunner) -> N
         claim={"lines": [line], "reading": 1002},
     )
     assert told == []
+
+
+@pytest.mark.parametrize(
+    ("field", "code", "words"),
+    [
+        ("no_reasons", "term_elapsd", "term_elapsd is the code of no reason or note; did you mean term_elapsed?"),
+        ("reasons", "zzz", "zzz is the code of no reason or note; the catalogue of reasons lists them all"),
+        ("only_reasons", "service_cured", "service_cured is the code of a note; write it under notes"),
+        ("no_reasons", "service_cured", "service_cured is the code of a note; write it under notes"),
+        ("notes", "term_elapsed", "term_elapsed is the code of a reason; write it under reasons"),
+        ("notes", "service_curd", "service_curd is the code of no reason or note; did you mean service_cured?"),
+    ],
+)
+def test_a_code_that_could_never_be_found_is_refused(runner: CaseRunner, field: str, code: str, words: str) -> None:
+    with pytest.raises(CaseFault) as raised:
+        mismatches(runner, {"pump": {field: [code]}})
+    assert str(raised.value) == f'case "a case of thirteen months": expect.pump.{field}: {words}'
+
+
+@pytest.mark.parametrize(
+    ("expect", "case", "words"),
+    [
+        ({"pump": {}}, {}, "nothing is expected of this line, so it always holds"),
+        ({"pump": {"outcome": "pay"}, "work": {}}, {}, "nothing is expected of this line, so it always holds"),
+        ({}, {}, "at least 1 item"),
+        ({"pump": {"reasons": []}}, {}, "at least 1 item"),
+        ({"pump": {"no_reasons": []}}, {}, "at least 1 item"),
+        ({"pump": {"notes": []}}, {}, "at least 1 item"),
+        ({"pump": {"says": []}}, {}, "at least 1 item"),
+        ({"pump": {"says": [""]}}, {}, "at least 1 character"),
+        ({"pump": {"outcome": "pay"}}, {"remedy": {}}, "at least 1 item"),
+    ],
+)
+def test_a_case_that_expects_nothing_is_refused(
+    runner: CaseRunner, expect: Mapping[str, Any], case: Mapping[str, Any], words: str
+) -> None:
+    with pytest.raises(ValidationError, match=words):
+        mismatches(runner, expect, **case)
+
+
+def test_no_reason_at_all_and_no_question_are_expectations(runner: CaseRunner) -> None:
+    """An empty list under only_reasons and questions is compared exactly, and can fail."""
+    assert mismatches(runner, {"pump": {"only_reasons": []}}, questions=[]) == []
+    assert mismatches(runner, {"work": {"only_reasons": []}}) == ["work: reasons expected none, got item_period_over"]

@@ -44,7 +44,7 @@ def remedies(runner: CaseRunner, duties: Mapping[str, Any], **case: Any) -> tupl
                 {
                     "name": "both services are missed",
                     "terms": {"two-services@1": {"services": duties}},
-                    "expect": {"pump": {}},
+                    "expect": {"pump": {"outcome": "pay"}},
                     "remedy": {"pump": "1150.00"},
                     **case,
                 }
@@ -75,6 +75,29 @@ def test_a_service_that_changes_nothing_is_left_out_again(runner: CaseRunner) ->
 def test_a_line_that_no_record_would_help_has_no_remedy(runner: CaseRunner) -> None:
     """The term of 24 months ended on 1 March 2022, the day before the anniversary; the services are beside it."""
     assert remedies(runner, {}, claim={"failed_on": "2022-03-02"}) == ()
+
+
+def test_where_other_hands_did_a_service_the_letter_says_whose_would_count(runner: CaseRunner) -> None:
+    """The oil at 250 h was changed in its window by an independent workshop; the policy takes an authorised dealer."""
+    done = {
+        "on": "2021-05-01",
+        "reading": 250,
+        "tasks": ["oil_change"],
+        "by": "independent",
+        "evidence": ["dealer_invoice"],
+    }
+    (remedy,) = remedies(runner, {"yearly": {"missed": "note_only"}}, services={"s1": done})
+    assert remedy.letter_words == "if the oil services due at 250.0 h were done by an authorised dealer, their records"
+    assert "in time" not in remedy.letter_words
+    assert remedy.desk_words.endswith(", done by an authorised dealer")
+    assert (remedy.outcome, remedy.maker_pays) == ("pay", Decimal("1150.00"))
+
+
+def test_a_share_that_a_missed_service_lowered_to_nothing_has_a_remedy(runner: CaseRunner) -> None:
+    """Covered with nothing due because of the service alone: with its records the whole 1,150.00 is due."""
+    lowered = {"missed": {"deny": None, "share": 0, "reach": "linked_components"}}
+    (remedy,) = remedies(runner, {"oil": lowered, "yearly": {"missed": "note_only"}})
+    assert (remedy.line, remedy.outcome, remedy.maker_pays) == ("pump", "pay", Decimal("1150.00"))
 
 
 def test_a_line_that_is_paid_in_full_has_no_remedy(runner: CaseRunner) -> None:

@@ -46,7 +46,7 @@ BASE: dict[str, Any] = {
             "lines": {},
         },
     },
-    "cases": [{"name": "a claim of the tests of money", "expect": {"x": {}}}],
+    "cases": [{"name": "a claim of the tests of money", "expect": {"x": {"outcome": "pay"}}}],
 }
 Decide = Callable[[Payable], bool]
 

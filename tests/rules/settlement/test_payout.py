@@ -24,7 +24,7 @@ def runner() -> Iterator[CaseRunner]:
 
 def decide(runner: CaseRunner, base: dict[str, Any], case: dict[str, Any]) -> Decision:
     table = CaseTable.model_validate(merged(BASE, {"base": base}))
-    named = table.cases[0].model_validate({"name": "a decision on money", **case, "expect": {"a": {}}})
+    named = table.cases[0].model_validate({"name": "a decision on money", **case, "expect": {"a": {"outcome": "pay"}}})
     return runner.run_case(table, named).decision
 
 

@@ -11,7 +11,14 @@ from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
 from rules.settlement.tables import Tables, index_tables
-from schemas.reference_tables import ExchangeRateTable, FlatTimeTable, LabourRateTable, PriceTable, ReferenceTable
+from schemas.reference_tables import (
+    ExchangeRateTable,
+    FlatTimeTable,
+    LabourRateTable,
+    PartComponentTable,
+    PriceTable,
+    ReferenceTable,
+)
 from tests.rules.settlement.examples import claim_file
 
 pytestmark = pytest.mark.fast
@@ -127,6 +134,11 @@ def test_days_of_change_are_those_of_the_claims_own_keys() -> None:
                 {"operations": ["B", "A"], "hours": "2", "from": "2025-01-01"},
             ],
             "two rows for A and B",
+        ),
+        (
+            PartComponentTable,
+            [{"part": "P-7", "component": c, "from": "2025-01-01"} for c in ("pump", "engine")],
+            "two rows for P-7",
         ),
         (LabourRateTable, [{"dealer": "D-1", "rate": "95", "from": "2025-01-01"}] * 2, "two rows for D-1"),
         (ExchangeRateTable, [{"one": "USD", "in": "EUR", "is_worth": "0", "from": "2025-01-01"}], "greater than 0"),

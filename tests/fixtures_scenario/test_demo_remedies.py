@@ -1,0 +1,71 @@
+"""Every reason that the catalogue says has a remedy has one in the demo, for a line that is not paid in full."""
+
+from collections import defaultdict
+
+import pytest
+
+from rules.adjudicate import Adjudicator
+from rules.decision.catalogue import KINDS
+from schemas.decision import Decision, Remedy
+from tests.fixtures_scenario.scenario import book, claim_files, decisions
+
+pytestmark = pytest.mark.fast
+
+UNDECIDED = ("need_info", "refer")
+# What the words of a remedy hold, by its kind; other reasons of the line may add to them.
+WORDS = {
+    "service_records": ("records of the", "an inspection at the late"),
+    "evidence": ("the invoice behind", "records of the", "proof that"),
+    "statement": ("a statement", "the amount of line", "what the owner paid", "the price", "the part number"),
+    "table_row": ("row", "a flat-rate time", "the price of machine"),
+}
+
+
+@pytest.fixture(scope="module")
+def with_remedies() -> dict[str, Decision]:
+    """The decisions of the claims in which a reason with a remedy stands, three claims a reason."""
+    claims: dict[str, list[str]] = defaultdict(list)
+    for number, decision in decisions().items():
+        for code in {reason.code for line in decision.lines for reason in line.reasons}:
+            if KINDS[code].remedy is not None:
+                claims[code].append(number)
+    chosen = sorted({number for numbers in claims.values() for number in numbers[:3]})
+    with Adjudicator(book()) as adjudicator:
+        return {number: adjudicator.decide(claim_files()[number]) for number in chosen}
+
+
+def remedies_beside(with_remedies: dict[str, Decision], code: str) -> list[Remedy]:
+    return [
+        remedy
+        for decision in with_remedies.values()
+        for line in decision.lines
+        for remedy in decision.remedies
+        if remedy.line == line.line and any(reason.code == code for reason in line.reasons)
+    ]
+
+
+@pytest.mark.parametrize("code", [code for code, kind in KINDS.items() if kind.remedy is not None])
+def test_a_declared_remedy_is_given(with_remedies: dict[str, Decision], code: str) -> None:
+    kind = KINDS[code].remedy
+    assert kind is not None
+    found = remedies_beside(with_remedies, code)
+    assert any(words in remedy.desk_words for remedy in found for words in WORDS[kind]), found
+
+
+def test_a_remedy_improves_its_line_or_says_what_it_waits_for(with_remedies: dict[str, Decision]) -> None:
+    for number, decision in with_remedies.items():
+        lines = {line.line: line for line in decision.lines}
+        for remedy in decision.remedies:
+            line = lines[remedy.line]
+            assert line.outcome != "pay", (number, remedy)
+            assert remedy.maker_pays >= line.maker_pays, (number, remedy)
+            if remedy.outcome in UNDECIDED and remedy.maker_pays == line.maker_pays:
+                assert line.outcome in UNDECIDED, (number, remedy)
+
+
+def test_no_remedy_names_another_day_or_other_hours_of_the_failure(with_remedies: dict[str, Decision]) -> None:
+    """Nothing that is assumed is a date of the claim or a reading of a meter."""
+    for number, decision in with_remedies.items():
+        for remedy in decision.remedies:
+            if remedy.outcome not in UNDECIDED:
+                assert not [f for f in remedy.facts if f.startswith(("date:", "reading:", "stuck:"))], (number, remedy)

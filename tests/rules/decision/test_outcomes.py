@@ -1,0 +1,96 @@
+"""The outcome of a line that claims nothing, and the status of a claim by the outcomes of its lines."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any, get_args
+
+import pytest
+
+from rules.cases.run import CaseRunner
+from rules.decision.assemble import STATUS_TABLE
+from schemas.cases import CaseTable
+from schemas.decision import Decision, Outcome, Status
+from service.policy_files import read_policy_source
+
+pytestmark = pytest.mark.fast
+
+FIXTURES = Path(__file__).parents[3] / "fixtures"
+
+# Terms: fixtures/cases/policies/term-plain-1.yaml: whole machine, 24 months, parts at net and 15 % handling.
+BASE: Mapping[str, Any] = {
+    "machine": {"model": "RM10", "retail_delivery": "2024-03-01", "records_complete_from": "2024-03-01"},
+    "claim": {
+        "failed_on": "2024-09-01",
+        "reading": 240,
+        "lines": {"free": {"component": "hydrostatic_pump", "net": "0.00"}},
+    },
+}
+PAID = {"component": "hydrostatic_pump", "net": "100.00"}
+
+
+@pytest.fixture(scope="module")
+def runner() -> Iterator[CaseRunner]:
+    with CaseRunner(read_policy_source(FIXTURES), {"EUR": 2}) as runner:
+        yield runner
+
+
+def decided(runner: CaseRunner, **claim: Any) -> Decision:
+    case = {"name": "a line that claims nothing", "claim": claim, "expect": {"free": {"claimed": "0.00"}}}
+    table = CaseTable.model_validate({"policies": ["term-plain@1"], "base": BASE, "cases": [case]})
+    (result,) = runner.run(table)
+    assert not result.mismatches
+    return result.decision
+
+
+def test_a_covered_line_that_claims_nothing_has_nothing_due(runner: CaseRunner) -> None:
+    decision = decided(runner)
+    assert [(line.line, line.outcome, line.reasons) for line in decision.lines] == [("free", "pay_zero", ())]
+    assert decision.status == "nothing_due"
+
+
+def test_beside_a_line_that_is_paid_it_leaves_the_claim_paid_in_full(runner: CaseRunner) -> None:
+    decision = decided(runner, lines={"pump": PAID})
+    assert {line.line: line.outcome for line in decision.lines} == {"free": "pay_zero", "pump": "pay"}
+    assert decision.status == "paid_in_full"
+
+
+def test_a_line_that_claims_nothing_after_the_term_is_denied(runner: CaseRunner) -> None:
+    """The term of 24 months ended on 1 March 2026."""
+    decision = decided(runner, failed_on="2026-03-02")
+    assert [line.outcome for line in decision.lines] == ["deny"]
+    assert decision.status == "denied"
+
+
+# By hand from the words of the statuses; every set of outcomes that holds one of these kinds.
+@pytest.mark.parametrize(
+    ("outcomes", "status"),
+    [
+        ({"pay"}, "paid_in_full"),
+        ({"deny"}, "denied"),
+        ({"pay_zero"}, "nothing_due"),
+        ({"pay_zero", "deny"}, "nothing_due"),
+        ({"refer"}, "held_for_person"),
+        ({"refer", "deny"}, "held_for_person"),
+        ({"refer", "need_info"}, "held_for_person"),
+        ({"refer", "need_info", "deny"}, "held_for_person"),
+        ({"need_info"}, "waiting_for_dealer"),
+        ({"need_info", "deny"}, "waiting_for_dealer"),
+        ({"pay", "deny"}, "paid_in_part"),
+        ({"pay_part"}, "paid_in_part"),
+        ({"pay", "pay_zero"}, "paid_in_part"),
+        ({"pay", "need_info"}, "partly_decided"),
+        ({"pay_part", "refer"}, "partly_decided"),
+        ({"pay_zero", "need_info"}, "partly_decided"),
+        ({"pay_zero", "refer", "need_info"}, "partly_decided"),
+    ],
+)
+def test_the_status_of_a_claim(outcomes: set[Outcome], status: Status) -> None:
+    assert next(name for name, only, some in STATUS_TABLE if outcomes <= only and outcomes & some) == status
+
+
+def test_every_set_of_outcomes_has_a_status_and_every_status_a_set() -> None:
+    every = get_args(Outcome)
+    sets = [{o for bit, o in enumerate(every) if number >> bit & 1} for number in range(1, 2 ** len(every))]
+    found = [next(name for name, only, some in STATUS_TABLE if s <= only and s & some) for s in sets]
+    assert len(found) == 63
+    assert set(found) == set(get_args(Status))
