@@ -6,7 +6,7 @@ Branching lives here and in ``adjudicate``; the stages below it calculate and re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from rules.decision.catalogue import KINDS
+from rules.decision.catalogue import PRECEDENCE
 from rules.history.timeline import Timeline, build_timeline
 from rules.line_views import LineResult, LineView, PolicyReason, WorldResult, clause_bearer
 from rules.measures.hours import Hours, resolve_hours
@@ -14,6 +14,7 @@ from rules.measures.measure import Measures, limits_passed, measure, what_may_be
 from rules.open_facts import World
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
+from rules.rule_base.compiler import DUE_STATES
 from rules.rule_base.driver import Firing
 from rules.rule_base.findings import Fire, RuleReason, find
 from rules.selection.select import (
@@ -37,7 +38,7 @@ from rules.settlement.tables import Tables
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
 from schemas.policy.clause import Limits
-from schemas.policy.services import FallBack
+from schemas.policy.services import Consequence, FallBack
 from schemas.policy.services import LowerShare as LowerShareClause
 
 
@@ -131,7 +132,7 @@ def _closest_refusals(refused: tuple[tuple[CompiledPolicy, str], ...]) -> tuple[
     for farthest in (("component_not_named", "no_coverage_for_machine"), ("no_coverage_for_machine",), ()):
         closer = {code: policy for policy, code in reversed(refused) if code not in farthest}
         if closer:
-            return tuple((closer[code], code) for code in sorted(closer, key=list(KINDS).index))
+            return tuple((closer[code], code) for code in sorted(closer, key=PRECEDENCE.__getitem__))
     return ()
 
 
@@ -273,9 +274,9 @@ class _Run:
         held = [PolicyReason(policy, measures, held.code, held.path, "refer", 0, held.words) for held in allowance.held]
         state = _state(found, allowance)
         lowered = [
-            LowerShare(clause.share, r.path, policy.terms.services[r.path.removeprefix("services.")].borne_by)
+            LowerShare(clause.share, r.path, policy.terms.duty_at(r.path).borne_by)
             for r in found
-            if r.effect == "lower_share" and (clause := _lower_share(policy, r)) is not None
+            if r.effect == "lower_share" and isinstance(clause := _consequence(policy, r), LowerShareClause)
         ]
         worst = tuple(sorted(lowered, key=lambda low: (low.share, low.path))[:1])
         return LineView(
@@ -335,14 +336,9 @@ def _state(reasons: Sequence[RuleReason], allowance: Allowance) -> str:
     return "refer" if "refer" in effects or allowance.held else "covered"
 
 
-def _lower_share(policy: CompiledPolicy, reason: RuleReason) -> LowerShareClause | None:
-    duty = policy.terms.services[reason.path.removeprefix("services.")]
-    consequence = (
-        duty.wrong_fluid
-        if reason.code == "service_fluid_not_approved" and duty.wrong_fluid is not None
-        else duty.missed
-    )
-    return consequence if isinstance(consequence, LowerShareClause) else None
+def _consequence(policy: CompiledPolicy, reason: RuleReason) -> Consequence:
+    """Return what the policy says of the breach behind a service reason."""
+    return policy.terms.duty_at(reason.path).consequence(of_wrong_fluid=reason.code == DUE_STATES["wrong_fluid"])
 
 
 def _fall_backs_of(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> tuple[str, ...]:
@@ -359,9 +355,7 @@ def _fall_backs_of(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> t
     for reason in of_services:
         if reason.effect != "fall_back":
             continue
-        duty = policy.terms.services[reason.path.removeprefix("services.")]
-        wrong_fluid = reason.code == "service_fluid_not_approved" and duty.wrong_fluid is not None
-        consequence = duty.wrong_fluid if wrong_fluid else duty.missed
+        consequence = _consequence(policy, reason)
         assert isinstance(consequence, FallBack)
         targets.add(str(consequence.fall_back_to))
     return tuple(sorted(targets))
@@ -372,7 +366,7 @@ def _bearer(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> str:
     deciding = [r for r in reasons if r.effect in ("deny", "deny_unless_caused")]
     if not deciding:
         return "owner"
-    first = min(deciding, key=lambda r: (list(KINDS).index(r.code), r.path))
+    first = min(deciding, key=lambda r: (PRECEDENCE[r.code], r.path))
     return clause_bearer(policy, first.code, first.path)
 
 

@@ -96,7 +96,7 @@ def clause_bearer(policy: CompiledPolicy, code: str, path: str) -> str:
         return fixed
     terms = policy.terms
     if path.startswith("services."):
-        return terms.services[path.removeprefix("services.")].borne_by
+        return terms.duty_at(path).borne_by
     if path.startswith("exclusions["):
         return terms.exclusions[int(path[len("exclusions[") : -1])].borne_by
     if path.startswith("pays."):

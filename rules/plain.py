@@ -19,12 +19,6 @@ def day_text(day: date) -> str:
     return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
-@lru_cache(maxsize=8192)
-def ordinal_text(day: int) -> str:
-    """Return a proleptic ordinal as a reader writes the day."""
-    return day_text(date.fromordinal(day))
-
-
 def hours_text(hundredths: int) -> str:
     """Return hundredths of an hour as a reader writes them, at least one decimal.
 

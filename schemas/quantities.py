@@ -87,34 +87,31 @@ def number_written(number: Decimal, info: SerializationInfo) -> str:
     return text.rstrip("0").rstrip(".")
 
 
+def _bounded(value: Any, most: Decimal, decimals: int, outside: str, too_fine: str) -> Decimal:
+    """Return an exact number between 0 and ``most``; the two messages take the number in braces."""
+    number = exact_number(value)
+    if not 0 <= number <= most:
+        raise ValueError(outside.format(number))
+    if _decimals(number) > decimals:
+        raise ValueError(too_fine.format(number))
+    return number
+
+
 def parse_number(value: Any) -> Decimal:
     """Return a bare number (a quantity, litres, a distance, wear, a measure: 0 to 1,000,000, at most six decimals)."""
-    number = exact_number(value)
-    if not 0 <= number <= LARGEST_NUMBER:
-        raise ValueError(f"{number} is outside 0 to 1,000,000")
-    if _decimals(number) > 6:
-        raise ValueError(f"{number} has more than six decimals")
-    return number
+    return _bounded(value, LARGEST_NUMBER, 6, "{} is outside 0 to 1,000,000", "{} has more than six decimals")
 
 
 def parse_rate(value: Any) -> Decimal:
     """Return an exchange rate (0 to 1,000,000, at most ten decimals: a small unit in a large one begins late)."""
-    rate = exact_number(value)
-    if not 0 <= rate <= LARGEST_NUMBER:
-        raise ValueError(f"the rate {rate} is outside 0 to 1,000,000")
-    if _decimals(rate) > 10:
-        raise ValueError(f"the rate {rate} has more than ten decimals; publish the inverse rate instead")
-    return rate
+    fine = "the rate {} has more than ten decimals; publish the inverse rate instead"
+    return _bounded(value, LARGEST_NUMBER, 10, "the rate {} is outside 0 to 1,000,000", fine)
 
 
 def parse_hours(value: Any) -> Decimal:
     """Return hours of operation (h, 0 to 1,000,000, at most two decimals: the core compares hundredths)."""
-    hours = exact_number(value)
-    if not 0 <= hours <= LARGEST_HOURS:
-        raise ValueError(f"{hours} h is outside 0 to 1,000,000 h")
-    if _decimals(hours) > 2:
-        raise ValueError(f"{hours} h has more than two decimals; hours are compared as hundredths")
-    return hours
+    fine = "{} h has more than two decimals; hours are compared as hundredths"
+    return _bounded(value, LARGEST_HOURS, 2, "{} h is outside 0 to 1,000,000 h", fine)
 
 
 def parse_day(value: Any) -> date:
@@ -131,12 +128,7 @@ def parse_day(value: Any) -> date:
 
 def parse_amount(value: Any) -> Decimal:
     """Return an amount of money (0 or more, at most four decimals)."""
-    amount = exact_number(value)
-    if not 0 <= amount <= LARGEST_AMOUNT:
-        raise ValueError(f"{amount} is outside 0 to 1,000,000,000")
-    if _decimals(amount) > 4:
-        raise ValueError(f"{amount} has more than four decimals")
-    return amount
+    return _bounded(value, LARGEST_AMOUNT, 4, "{} is outside 0 to 1,000,000,000", "{} has more than four decimals")
 
 
 def parse_share(value: Any) -> Fraction:

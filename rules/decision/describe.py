@@ -82,11 +82,11 @@ def _limit_facts(
     limit = state.limit
     if limit.wear is not None:
         return facts, [], Comparison("wear past the limit", str(state.value), ">", "0", "share")
-    cap = limit.machine_hours if limit.machine_hours is not None else limit.component_hours
+    cap = limit.hours
     assert cap is not None
     operator: Literal[">", ">="] = ">" if reason.policy.conventions.hours_at_cap == "covered" else ">="
     facts.append(("hours counted", hours_text(state.value)))
-    records = _hour_records(reason, claim_file)
+    records = _hour_records(claim_file)
     return (
         facts,
         records,
@@ -100,8 +100,7 @@ def _limit_facts(
     )
 
 
-def _hour_records(reason: PolicyReason, claim_file: ClaimFile) -> list[str]:
-    del reason
+def _hour_records(claim_file: ClaimFile) -> list[str]:
     changes = [c.id for c in claim_file.machine.meter_changes]
     return [CLAIM_READING, *sorted(changes)]
 

@@ -7,7 +7,6 @@ knows a policy. A reading stands for its whole day: a record of that day without
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from itertools import pairwise
 from typing import Literal
 
 from rules.history.readings import (
@@ -362,9 +361,3 @@ def _doubt_words(doubtful: Observed, last: Observed, per_day: int) -> str:
         f"the meter reading of {hours_text(doubtful.reading)} on {day_text(doubtful.day)}: {rate} h a day since"
         f" {hours_text(last.reading)} on {day_text(last.day)} ({_named(last)}) is not possible{meant}"
     )
-
-
-def is_ordered(sightings: Sequence[Sighting]) -> bool:
-    """Return whether certain sightings never fall: the property that the tests hold against this module."""
-    certain = [s for s in sightings if s.hours.fact is None]
-    return all(a.hours.low <= b.hours.low for a, b in pairwise(certain))

@@ -19,6 +19,7 @@ from rules.open_facts import OpenFact, World
 from rules.policy_book.compiled import CompiledPolicy, all_limits
 from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile
+from schemas.conventions import Conventions
 from schemas.machine import FittedComponent, Machine, Position
 from schemas.policy.clause import Limit, Limits
 from schemas.policy.document import CoveragePolicy
@@ -38,6 +39,13 @@ class LimitState:
     limit: Limit
     value: int
     last_day: date | None  # of a calendar limit
+
+    def passed(self, conventions: Conventions) -> bool:
+        """Return whether the limit is passed; the conventions say whether hours equal to a cap are inside it."""
+        cap = self.limit.hours
+        if cap is None:
+            return self.value > 0
+        return self.value > centihours(cap) if conventions.hours_at_cap == "covered" else self.value >= centihours(cap)
 
 
 @dataclass(frozen=True, slots=True)

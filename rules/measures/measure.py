@@ -17,7 +17,6 @@ from schemas.claim_file import ClaimFile
 from schemas.policy.clause import Limits
 from schemas.policy.exclusions import Alterations, ExcludedCauses
 from schemas.policy.pays import NotPaid
-from schemas.quantities import centihours
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +185,6 @@ def limits_passed(
 ) -> bool:
     """Return whether a period inside the term is over: one limit passed (first_of), or all (last_of)."""
     passed: list[bool] = []
-    covered_at_cap = policy.conventions.hours_at_cap == "covered"
     for index, limit in enumerate(limits.all):
         state = limit_state(
             f"until[{index}]",
@@ -200,13 +198,8 @@ def limits_passed(
             claim_file,
             world,
         )
-        if state is None:
-            continue
-        cap = limit.machine_hours if limit.machine_hours is not None else limit.component_hours
-        if cap is None:
-            passed.append(state.value > 0)
-        else:
-            passed.append(state.value > centihours(cap) if covered_at_cap else state.value >= centihours(cap))
+        if state is not None:
+            passed.append(state.passed(policy.conventions))
     return any(passed) if limits.first_of is not None else bool(passed) and all(passed)
 
 

@@ -124,7 +124,6 @@ def _is_free(
 ) -> bool:
     """Return whether the free period still runs: all limits hold (first_of), or any (last_of)."""
     inside: list[bool] = []
-    at_cap_counts = policy.conventions.hours_at_cap == "covered"
     for index, limit in enumerate(limits.all):
         state = limit_state(
             f"prorating.free_while[{index}]",
@@ -138,13 +137,8 @@ def _is_free(
             claim_file,
             world,
         )
-        if state is None:
-            continue
-        hours = limit.machine_hours if limit.machine_hours is not None else limit.component_hours
-        if hours is None:
-            inside.append(state.value <= 0)
-        else:
-            inside.append(state.value <= hours * 100 if at_cap_counts else state.value < hours * 100)
+        if state is not None:
+            inside.append(not state.passed(policy.conventions))
     return all(inside) if limits.first_of is not None else any(inside)
 
 

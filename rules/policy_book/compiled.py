@@ -160,7 +160,7 @@ def _hour_thresholds(terms: CoveragePolicy) -> tuple[int, ...]:
     found: set[int] = set()
     for _, limits in all_limits(terms):
         for limit in limits.all:
-            hours = limit.machine_hours if limit.machine_hours is not None else limit.component_hours
+            hours = limit.hours
             if hours is not None:
                 found.add(centihours(hours))
     if terms.pays.either_or is not None and terms.pays.either_or.after.machine_hours is not None:

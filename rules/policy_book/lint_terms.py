@@ -78,9 +78,8 @@ def _never_before(late: Limit, early: Limit) -> bool:
     if late.component_hours is not None and early.machine_hours is not None:
         return late.component_hours >= early.machine_hours  # a component runs no longer than its machine
     latest = _days(early, LONGEST_MONTHS_DAYS)
-    hours = late.machine_hours if late.machine_hours is not None else late.component_hours
-    if latest is not None and hours is not None:
-        return hours > HOURS_A_DAY * (latest + 1)
+    if latest is not None and late.hours is not None:
+        return late.hours > HOURS_A_DAY * (latest + 1)
     soonest = _days(late, SHORTEST_MONTHS_DAYS)
     return latest is not None and soonest is not None and soonest > latest
 

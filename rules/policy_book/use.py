@@ -56,7 +56,7 @@ class Period:
         return all(inside) if self.limits.first_of is not None else any(inside)
 
     def _inside(self, limit: Limit, day: date, hours: Fraction) -> bool:
-        cap = limit.machine_hours if limit.machine_hours is not None else limit.component_hours
+        cap = limit.hours
         if cap is not None:
             return hours <= cap if self.conventions.hours_at_cap == "covered" else hours < cap
         if limit.months is not None:

@@ -111,7 +111,7 @@ def _same_group(condition: dict[str, Any]) -> dict[str, Any]:
 
 
 def _beyond(path: str, limit: Limit, conventions: Conventions) -> dict[str, Any]:
-    hours = limit.machine_hours if limit.machine_hours is not None else limit.component_hours
+    hours = limit.hours
     if hours is None:
         return {"$and": [{"k": "over"}, {"p": path}, {"$gt": {"v": 0}}]}
     operator = "$gt" if conventions.hours_at_cap == "covered" else "$gte"
@@ -140,7 +140,7 @@ def _reason_rule(
 def _duty_rules(name: str, duty: ServiceDuty) -> Iterator[tuple[str, Rule]]:
     path = f"services.{name}"
     for state, code in DUE_STATES.items():
-        consequence = duty.wrong_fluid if state == "wrong_fluid" and duty.wrong_fluid is not None else duty.missed
+        consequence = duty.consequence(of_wrong_fluid=state == "wrong_fluid")
         if state == "not_activated" and not duty.activates:
             continue
         yield f"{code} {path}", {"all": [{"m": _all("due", d=name, s=state)}], "run": f"finding|{code}|{path}|0"}

@@ -1,6 +1,7 @@
 """What every clause of a policy shares: its number and, where the maker wishes, its own words."""
 
 from datetime import date
+from decimal import Decimal
 from typing import Literal
 
 from pydantic import Field, model_validator
@@ -76,6 +77,11 @@ class Limit(Document):
         if self.from_ is not None and given[0] not in ("months", "days"):
             raise ValueError(f"only months and days can be counted from another event, not {given[0]}")
         return self
+
+    @property
+    def hours(self) -> Decimal | None:
+        """The hours it caps, of the machine or of the component; None for a limit of time or wear."""
+        return self.machine_hours if self.machine_hours is not None else self.component_hours
 
 
 class Limits(Document):

@@ -71,6 +71,10 @@ class CoveragePolicy(Document):
     def ref(self) -> VersionRef:
         return VersionRef(self.policy, self.version)
 
+    def duty_at(self, path: str) -> ServiceDuty:
+        """Return the service duty of a clause path such as services.drive_oil."""
+        return self.services[path.removeprefix("services.")]
+
     @model_validator(mode="before")
     @classmethod
     def _in_the_current_format(cls, value: Any) -> Any:

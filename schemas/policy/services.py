@@ -224,6 +224,10 @@ class ServiceDuty(Clause):
     done_wrong_by_dealer: Literal["owner_kept_whole", "counts_as_missed"]
     borne_by: Bearer
 
+    def consequence(self, *, of_wrong_fluid: bool) -> Consequence:
+        """Return what a breach leads to; a wrong fluid may have a consequence of its own."""
+        return self.wrong_fluid if of_wrong_fluid and self.wrong_fluid is not None else self.missed
+
     @model_validator(mode="after")
     def _limbs_have_windows(self) -> "ServiceDuty":
         by_hours = self.due.then_every is not None or any(

@@ -53,11 +53,6 @@ def decision_text(decision: Decision, width: int = 100) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def line_text(decision: Decision, line: LineDecision, width: int = 100) -> str:
-    """Return one line of a decision as the desk reads it."""
-    return "\n".join(text.rstrip() for text in _line(line, decision, max(width, NARROWEST), _Shown())) + "\n"
-
-
 @dataclass(slots=True)
 class _Shown:
     """What was told already, with the line it was told for; the same thing is not told twice."""

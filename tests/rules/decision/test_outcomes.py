@@ -1,7 +1,6 @@
 """The outcome of a line that claims nothing, and the status of a claim by the outcomes of its lines."""
 
-from collections.abc import Iterator, Mapping
-from pathlib import Path
+from collections.abc import Mapping
 from typing import Any, get_args
 
 import pytest
@@ -10,11 +9,8 @@ from rules.cases.run import CaseRunner
 from rules.decision.assemble import STATUS_TABLE
 from schemas.cases import CaseTable
 from schemas.decision import Decision, Outcome, Status
-from service.policy_files import read_policy_source
 
 pytestmark = pytest.mark.fast
-
-FIXTURES = Path(__file__).parents[3] / "fixtures"
 
 # Terms: fixtures/cases/policies/term-plain-1.yaml: whole machine, 24 months, parts at net and 15 % handling.
 BASE: Mapping[str, Any] = {
@@ -26,12 +22,6 @@ BASE: Mapping[str, Any] = {
     },
 }
 PAID = {"component": "hydrostatic_pump", "net": "100.00"}
-
-
-@pytest.fixture(scope="module")
-def runner() -> Iterator[CaseRunner]:
-    with CaseRunner(read_policy_source(FIXTURES), {"EUR": 2}) as runner:
-        yield runner
 
 
 def decided(runner: CaseRunner, **claim: Any) -> Decision:

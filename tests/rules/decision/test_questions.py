@@ -1,7 +1,6 @@
 """By when a question must be answered: the days run from the first time that its subject was asked about."""
 
-from collections.abc import Iterator, Mapping
-from pathlib import Path
+from collections.abc import Mapping
 from typing import Any
 
 import pytest
@@ -9,11 +8,8 @@ import pytest
 from rules.cases.run import CaseRunner
 from schemas.cases import CaseTable
 from schemas.decision import Decision
-from service.policy_files import read_policy_source
 
 pytestmark = pytest.mark.fast
-
-FIXTURES = Path(__file__).parents[3] / "fixtures"
 
 # Terms: fixtures/cases/policies/reference-1.yaml under common-civil@1, which asks for records that are not on file and
 # gives 30 days to answer. No service at 250 h is on file and nothing says that the records are complete.
@@ -25,12 +21,6 @@ BASE: Mapping[str, Any] = {
         "lines": {"pump": {"component": "hydrostatic_pump", "net": "1000.00"}},
     },
 }
-
-
-@pytest.fixture(scope="module")
-def runner() -> Iterator[CaseRunner]:
-    with CaseRunner(read_policy_source(FIXTURES), {"EUR": 2}) as runner:
-        yield runner
 
 
 def decided(runner: CaseRunner, on: str, *questions: Mapping[str, Any]) -> Decision:

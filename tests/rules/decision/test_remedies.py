@@ -1,8 +1,7 @@
 """Which facts a remedy names: all that are needed together, none that is not, and none where no record would help."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from decimal import Decimal
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -10,11 +9,8 @@ import pytest
 from rules.cases.run import CaseRunner
 from schemas.cases import CaseTable
 from schemas.decision import Remedy
-from service.policy_files import read_policy_source
 
 pytestmark = pytest.mark.fast
-
-FIXTURES = Path(__file__).parents[3] / "fixtures"
 
 # Terms: fixtures/cases/policies/two-services-1.yaml, the oil every 250 h (25 h either side) and an inspection every 12
 # months (30 days either side). At 300 h and 15 months on 1 June 2021 both are missed; the pump comes to 1,150.00.
@@ -26,12 +22,6 @@ BASE: Mapping[str, Any] = {
         "lines": {"pump": {"component": "hydrostatic_pump", "net": "1000.00"}},
     },
 }
-
-
-@pytest.fixture(scope="module")
-def runner() -> Iterator[CaseRunner]:
-    with CaseRunner(read_policy_source(FIXTURES), {"EUR": 2}) as runner:
-        yield runner
 
 
 def remedies(runner: CaseRunner, duties: Mapping[str, Any], **case: Any) -> tuple[Remedy, ...]:
