@@ -7,31 +7,33 @@ from collections.abc import Mapping, Sequence
 
 from rules.coverage import Evaluation
 from rules.decision.assemble import (
-    ENGINE,
     firings_of,
     line_decision,
     measures_of,
     payout_of,
     proposals_of,
     questions_of,
-    sealed,
     status_of,
 )
+from rules.decision.dates import with_days_in_doubt
 from rules.decision.merge import MergedLine, merge
 from rules.decision.notes import Notebook
 from rules.decision.remedies import remedies_of
+from rules.decision.seal import ENGINE, UNSEALED, sealed
+from rules.history.claim_dates import Contradiction, contradictions, without_days_in_doubt
+from rules.line_views import WorldResult
 from rules.open_facts import Explored, explore
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
 from rules.rule_base.cache import RuleBaseCache
 from rules.rule_base.driver import Derive, Firing
 from rules.rule_base.fact_check import Fact
+from rules.selection.select import Subject, named_by_none
 from rules.settlement.tables import index_tables
 from schemas.claim_file import ClaimFile
-from schemas.decision import Decision, Digests
+from schemas.decision import Decision
 
 MOST_HANDLES = 64
-UNSEALED = Digests("", (), "", "", "")
 
 
 class Adjudicator:
@@ -52,11 +54,15 @@ class Adjudicator:
 
     def decide(self, claim_file: ClaimFile, *, remedies: bool = True) -> Decision:
         """Return the decision of a claim file; the same file and book always give the same bytes."""
+        found = contradictions(claim_file)
+        stated, claim_file = claim_file, without_days_in_doubt(claim_file, found)
         evaluation = self._evaluation(claim_file)
-        explored, merged = self._merged(evaluation, {})
+        explored, merged = self._merged(evaluation, {}, found)
         first = explored.results[0][1]
         changes = (
-            remedies_of(merged, claim_file, lambda assumed: self._merged(evaluation, assumed)[1]) if remedies else ()
+            remedies_of(merged, claim_file, lambda assumed: self._merged(evaluation, assumed, found)[1])
+            if remedies
+            else ()
         )
         notebooks = {id(line.world): Notebook(line.world, claim_file) for line in merged}
         lines = tuple(line_decision(line, claim_file, notebooks[id(line.world)]) for line in merged)
@@ -80,7 +86,7 @@ class Adjudicator:
             digests=UNSEALED,
             engine=ENGINE,
         )
-        return sealed(decision, claim_file, [looked_at[name] for name in sorted(looked_at)])
+        return sealed(decision, stated, [looked_at[name] for name in sorted(looked_at)])
 
     def _evaluation(self, claim_file: ClaimFile) -> Evaluation:
         return Evaluation(self.book, claim_file, index_tables(claim_file), self.fire)
@@ -89,9 +95,19 @@ class Adjudicator:
         """Return what the policy's rules make of the facts; the benchmark puts other engines in this place."""
         return self._handles.get(policy.digest, policy.name, policy.ruleset).run(facts, derive)
 
-    def _merged(self, evaluation: Evaluation, assumed: Mapping[str, int]) -> tuple[Explored, Sequence[MergedLine]]:
-        explored = explore(evaluation.evaluate, assumed)
-        return explored, [merge(explored, i) for i in range(len(evaluation.claim_file.claim.lines))]
+    def _merged(
+        self, evaluation: Evaluation, assumed: Mapping[str, int], found: tuple[Contradiction, ...]
+    ) -> tuple[Explored, Sequence[MergedLine]]:
+        explored = explore(evaluation.evaluate, assumed, evaluation.shared)
+        first: WorldResult = explored.results[0][1]
+        merged = [
+            merge(explored, i, not explored.complete and self._is_unnamed(evaluation, line.subject))
+            for i, line in enumerate(first.lines)
+        ]
+        return explored, with_days_in_doubt(merged, explored, found, self.book, evaluation.claim_file)
+
+    def _is_unnamed(self, evaluation: Evaluation, subject: Subject) -> bool:
+        return named_by_none(self.book.by_name.values(), evaluation.claim_file, subject)
 
 
 def adjudicate(book: PolicyBook, claim_file: ClaimFile) -> Decision:

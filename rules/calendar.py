@@ -11,6 +11,11 @@ from dateutil.relativedelta import relativedelta
 from schemas.quantities import Span
 
 
+@lru_cache(maxsize=1024)
+def _months(months: int) -> relativedelta:
+    return relativedelta(months=months)
+
+
 @lru_cache(maxsize=65536)
 def add_months(start: date, months: int, month_end: str) -> date:
     """Return ``start`` plus whole months; a day that does not exist is clamped, or rolled to the next month's first.
@@ -18,7 +23,7 @@ def add_months(start: date, months: int, month_end: str) -> date:
     >>> add_months(date(2024, 2, 29), 12, "clamp_from_start"), add_months(date(2024, 2, 29), 12, "roll_to_next_month")
     (datetime.date(2025, 2, 28), datetime.date(2025, 3, 1))
     """
-    moved = start + relativedelta(months=months)
+    moved = start + _months(months)
     if month_end == "roll_to_next_month" and moved.day != start.day:
         return moved + timedelta(days=1)
     return moved

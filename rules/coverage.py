@@ -3,8 +3,9 @@
 Branching lives here and in ``adjudicate``; the stages below it calculate and return.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from rules.decision.catalogue import PRECEDENCE
 from rules.history.timeline import Timeline, build_timeline
@@ -26,7 +27,7 @@ from rules.selection.select import (
     select,
     subject_of,
 )
-from rules.settlement.allowance import Allowance, typed_amount
+from rules.settlement.allowance import Allowance, typed_grains
 from rules.settlement.desk import Desk
 from rules.settlement.exact import Exact
 from rules.settlement.items import allow
@@ -35,6 +36,7 @@ from rules.settlement.money import LineMoney, unpaid
 from rules.settlement.ruined import state_of_cause
 from rules.settlement.settle import LowerShare, Payable, Settlement
 from rules.settlement.tables import Tables
+from rules.settlement.unmetered import metered
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
 from schemas.policy.clause import Limits
@@ -51,6 +53,7 @@ class Evaluation:
     tables: Tables
     fire: Fire
     timelines: dict[str, Timeline] = field(default_factory=dict)  # by conventions; the same in every world
+    shared: dict[Hashable, Any] = field(default_factory=dict)  # what else is the same in every world
 
     def timeline(self, conventions: Conventions) -> Timeline:
         """Return the machine's timeline as the conventions of one policy read its meters."""
@@ -62,7 +65,7 @@ class Evaluation:
     def evaluate(self, world: World) -> WorldResult:
         """Return the result of the claim in ``world``."""
         claim_file = self.claim_file
-        selected = select(self.book.versions, claim_file, world)
+        selected = select(self.book, claim_file, world)
         subjects = tuple(
             subject_of(line, claim_file, self.tables.component_of(line.part_number, claim_file.claim.failed_on), world)
             for line in sorted(claim_file.claim.lines, key=lambda line: line.line)
@@ -115,7 +118,7 @@ class Evaluation:
         reasons = tuple(PolicyReason(policy, None, code, "applies_to") for policy, code in closest)
         currency = self.claim_file.claim.currency
         nothing = unpaid(
-            None, self.claim_file, typed_amount(subject.line), "owner", "no coverage applies", None, currency
+            None, self.claim_file, typed_grains(subject.line), "owner", "no coverage applies", None, currency
         )
         return LineResult(subject, "deny", None, reasons, refused, nothing, ())
 
@@ -144,7 +147,9 @@ def _chosen(subjects: Sequence[Subject], views: dict[str, list[LineView]]) -> di
     chosen: dict[str, LineView] = {}
     for subject in subjects:
         candidates = views[subject.line.line]
-        if candidates:
+        if len(candidates) == 1:
+            chosen[subject.line.line] = candidates[0]
+        elif candidates:
             chosen[subject.line.line] = min(
                 candidates,
                 key=lambda v: (
@@ -193,7 +198,7 @@ class _Run:
         found = find(measures, self.evaluation.fire)
         self.measures.append(measures)
         self.firings += [(policy.name, firing) for firing in found.firings]
-        allowances = self._allowances(policy, subjects, found.reasons)
+        allowances = self._allowances(measures, found.reasons)
         views = {
             s.line.line: self._view(s, policy, measures, found.reasons.get(s.line.line, ()), allowances[s.line.line])
             for s in subjects
@@ -208,20 +213,15 @@ class _Run:
                 views[view.subject.line.line] = view
         return _with_caused(list(views.values()))
 
-    def _allowances(
-        self,
-        policy: CompiledPolicy,
-        subjects: Sequence[Subject],
-        reasons: Mapping[str, Sequence[RuleReason]],
-    ) -> dict[str, Allowance]:
+    def _allowances(self, measures: Measures, reasons: Mapping[str, Sequence[RuleReason]]) -> dict[str, Allowance]:
         """Return what is allowed of each line; labour comes first, since supplies may be a share of it."""
-        desk = self.desk(policy)
+        desk = self.desk(measures.policy)
         combined: Mapping[str, Time] = combined_times(desk)
         allowances: dict[str, Allowance] = {}
         labour: Exact | None = 0
-        for subject in sorted(subjects, key=lambda s: (s.line.item != "labour", s.line.line)):
+        for subject in sorted(measures.subjects, key=lambda s: (s.line.item != "labour", s.line.line)):
             line = subject.line
-            allowance = allowances[line.line] = allow(line, desk, combined, labour)
+            allowance = allowances[line.line] = metered(allow(line, desk, combined, labour), measures, subject, desk)
             if line.item == "labour":
                 state = _state(reasons.get(line.line, ()), allowance)
                 if state == "refer":
@@ -238,7 +238,10 @@ class _Run:
         decided = [self._under(self.evaluation.book.policy(target), views) for target in targets]
         for view in views:
             line = view.subject.line.line
-            worst = min((d[line] for d in decided), key=lambda v: (v.estimate_in_claim_currency, v.payer.name))
+            under = [d[line] for d in decided]
+            worst = under[0]
+            if len(under) > 1:
+                worst = min(under, key=lambda v: (v.estimate_in_claim_currency, v.payer.name))
             yield replace(
                 worst,
                 candidate=view.candidate,
@@ -297,7 +300,7 @@ class _Run:
                 money[line] = unpaid(
                     view.payer,
                     claim_file,
-                    view.allowance.claimed_amount,
+                    view.allowance.claimed,
                     bearer,
                     "not covered" if bearer != "open" else "held for a person",
                     None,

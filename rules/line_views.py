@@ -6,16 +6,19 @@ from fractions import Fraction
 from rules.decision.catalogue import KINDS
 from rules.measures.hours import Hours
 from rules.measures.measure import Measures
+from rules.open_facts import Details
 from rules.policy_book.compiled import CompiledPolicy
 from rules.rule_base.driver import Firing
 from rules.selection.select import Selected, Subject
 from rules.settlement.allowance import Allowance
-from rules.settlement.exact import GRAINS, grains, times
+from rules.settlement.exact import Exact, grains, times
 from rules.settlement.money import LineMoney
 from rules.settlement.settle import LowerShare, proration_quantity
+from schemas.frozen import quickly_made
 from schemas.policy.pays import NotPaid
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class PolicyReason:
     """A reason under one policy version, with what it rests on."""
@@ -29,6 +32,7 @@ class PolicyReason:
     words: str = ""
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class LineView:
     """What one coverage makes of a line: covered, denied or held, with reasons, and who would pay under which terms."""
@@ -44,10 +48,10 @@ class LineView:
     bearer: str  # of a denied line
 
     @property
-    def estimate(self) -> Fraction:
-        """What it pays before claim-level steps, in the policy's currency."""
+    def estimate(self) -> Exact:
+        """What it pays before claim-level steps, in the policy's currency; below 0 where it denies."""
         if self.state != "covered":
-            return Fraction(-1 if self.state == "deny" else 0)
+            return -1 if self.state == "deny" else 0
         amount = self.allowance.allowed
         proration = self.measures.prorations.get(self.subject.line.line)
         if proration is not None and proration.owner_price is not None:
@@ -56,14 +60,16 @@ class LineView:
             amount = times(amount, proration.share)
         for lowered in self.lowered:
             amount = times(amount, lowered.share)
-        return Fraction(amount) / GRAINS
+        return amount
 
     @property
-    def estimate_in_claim_currency(self) -> Fraction:
+    def estimate_in_claim_currency(self) -> Exact:
         """The estimate as coverages of several currencies are compared."""
-        return self.estimate / self.allowance.rate
+        rate = self.allowance.rate
+        return self.estimate if rate == 1 else Fraction(self.estimate) / rate
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class LineResult:
     """A line's result in one world."""
@@ -86,7 +92,7 @@ class WorldResult:
     hours: dict[str, Hours]  # by policy, as its conventions read the meters
     measures: tuple[Measures, ...]
     firings: tuple[tuple[str, Firing], ...]
-    details: dict[str, list[str]]
+    details: Details
 
 
 def clause_bearer(policy: CompiledPolicy, code: str, path: str) -> str:

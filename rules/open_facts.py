@@ -4,13 +4,14 @@ A world gives every open fact one concrete value, so everything after it calcula
 explores all worlds: a line on which they agree is decided, and a fact that changes nothing is never asked for.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypeVar
 
 MOST_WORLDS = 400
 
 T = TypeVar("T")
+Details = dict[str, list[Callable[[], str]]]  # the due points behind a joint question, written only where it is asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +23,17 @@ class OpenFact:
 
     key: str
     about: Literal[
-        "services", "reading", "cause", "wear", "start", "evidence", "price", "alteration", "inspection", "position"
+        "services",
+        "reading",
+        "cause",
+        "wear",
+        "start",
+        "dates",
+        "evidence",
+        "price",
+        "alteration",
+        "inspection",
+        "position",
     ]
     asks: Literal["dealer", "person"]
     words: str
@@ -36,13 +47,17 @@ class OpenFact:
 
 @dataclass(slots=True)
 class World:
-    """The values taken so far; ``picks`` replays a path and then takes the first candidate of each new fact."""
+    """The values taken so far; ``picks`` replays a path and then takes the first candidate of each new fact.
+
+    ``shared`` holds what is the same in every world of one claim (see ``once``).
+    """
 
     assumed: Mapping[str, int]
     picks: tuple[int, ...] = ()
+    shared: dict[Hashable, Any] = field(default_factory=dict)
     taken: list[tuple[OpenFact, int, int]] = field(default_factory=list)
     values: dict[str, int] = field(default_factory=dict)
-    details: dict[str, list[str]] = field(default_factory=dict)  # due points behind a joint question
+    details: Details = field(default_factory=dict)
 
     def pick(self, fact: OpenFact, candidates: tuple[int, ...]) -> int:
         """Return the value of ``fact`` in this world, one of ``candidates`` (most favourable first where one is)."""
@@ -60,9 +75,21 @@ class World:
         self.values[fact.key] = candidates[choice]
         return candidates[choice]
 
+    def once(self, key: Hashable, make: Callable[[], T]) -> T:
+        """Return what ``make`` gives, made in the claim's first world only; it must be the same in all of them."""
+        shared = self.shared
+        if key not in shared:
+            shared[key] = make()
+        return shared[key]  # type: ignore[no-any-return]
+
     def known(self, key: str, value: bool) -> bool:
         """Return a known fact, unless a remedy assumes otherwise."""
         return bool(self.assumed.get(key, value))
+
+
+def told(details: Details, key: str) -> list[str]:
+    """Return the due points behind a joint question, each once."""
+    return list(dict.fromkeys(words() for words in details.get(key, ())))
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,20 +100,27 @@ class Explored:
     complete: bool
 
 
-def explore(evaluate: Callable[[World], T], assumed: Mapping[str, int]) -> Explored:
-    """Evaluate every world, depth first; a claim without open facts has exactly one."""
+def explore(
+    evaluate: Callable[[World], T], assumed: Mapping[str, int], shared: dict[Hashable, Any] | None = None
+) -> Explored:
+    """Evaluate every world, depth first; a claim without open facts has exactly one.
+
+    ``shared`` is what the worlds of this claim share, also from one exploration to the next.
+    """
     results: list[tuple[tuple[tuple[OpenFact, int], ...], Any]] = []
-    for world in _worlds(evaluate, assumed, results):
+    for world in _worlds(evaluate, assumed, {} if shared is None else shared, results):
         if len(results) >= MOST_WORLDS:
             del world
             return Explored(tuple(results), complete=False)
     return Explored(tuple(results), complete=True)
 
 
-def _worlds(evaluate: Callable[[World], Any], assumed: Mapping[str, int], results: list[Any]) -> Iterator[World]:
+def _worlds(
+    evaluate: Callable[[World], Any], assumed: Mapping[str, int], shared: dict[Hashable, Any], results: list[Any]
+) -> Iterator[World]:
     picks: tuple[int, ...] | None = ()
     while picks is not None:
-        world = World(assumed, picks)
+        world = World(assumed, picks, shared)
         result = evaluate(world)
         results.append((tuple((fact, choice) for fact, choice, _ in world.taken), result))
         yield world

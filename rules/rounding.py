@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 
 
 def minor_units(amount: int | Fraction, exponent: int, mode: str) -> int:
@@ -32,6 +33,7 @@ def rounded_ratio(numerator: int, denominator: int, mode: str) -> int:
     return units + (units & 1) if mode == "half_even" else units
 
 
+@lru_cache(maxsize=4096)
 def as_money(units: int, exponent: int) -> Decimal:
     """Return minor units as a Decimal with the currency's decimals, exact whatever the size (no context rounds it).
 

@@ -6,13 +6,16 @@ number as an IEEE double, which can hold neither an amount nor a share. Amounts,
 """
 
 import hashlib
-from collections.abc import Mapping, Sequence
-from typing import TypeAlias
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, TypeAlias
 
 import orjson
 
 Canonical: TypeAlias = "Mapping[str, Canonical] | Sequence[Canonical] | str | int | None"
 """What may be hashed: dicts with ASCII keys, lists and tuples, text, whole numbers within ±(2**53 - 1), bool, None."""
+
+Written: TypeAlias = orjson.Fragment | str | int
+"""A value of an object: written in canonical form (see `part`), or text or a whole number as it is."""
 
 LARGEST_INTEGER = 2**53 - 1
 DEEPEST_NESTING = 200
@@ -26,6 +29,7 @@ _OPTIONS = (
     | orjson.OPT_PASSTHROUGH_DATACLASS
     | orjson.OPT_PASSTHROUGH_SUBCLASS
 )
+_OF_PARTS = _OPTIONS & ~orjson.OPT_PASSTHROUGH_DATACLASS
 
 
 def canonical_bytes(value: Canonical) -> bytes:
@@ -45,6 +49,24 @@ def canonical_bytes(value: Canonical) -> bytes:
     except TypeError:
         check_canonical(value)  # says where and what, which the encoder cannot
         raise
+
+
+def part(value: object, plain: Callable[[Any], Any] | None = None) -> orjson.Fragment:
+    """Return one value of an object in canonical form, for `object_of_parts`.
+
+    `plain` makes plain values of what has none of its own, such as a Decimal. A dataclass is written as an object, its
+    fields in the order of the instance's dict: it must be `quickly_made` without slots, so that they are sorted.
+    """
+    return orjson.Fragment(orjson.dumps(value, default=plain, option=_OF_PARTS))
+
+
+def object_of_parts(parts: Mapping[str, Written]) -> bytes:
+    """Return the RFC 8785 form of an object whose values are written already, or plain; the keys are ASCII.
+
+    >>> object_of_parts({"b": part(2), "a": part("x")})
+    b'{"a":"x","b":2}'
+    """
+    return orjson.dumps(parts, option=_OPTIONS)
 
 
 def digest(value: Canonical) -> str:

@@ -1,12 +1,12 @@
 """A dealer's claim: what failed, when, and what the repair cost, line by line as the dealer typed it."""
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
 from schemas.machine import Position
 from schemas.policy.prorating import Item
-from schemas.quantities import Amount, Currency, Day, Document, Hours, Number, RecordId, Word
+from schemas.quantities import Amount, Currency, Day, DistanceUnit, Document, Hours, Number, RecordId, Word, in_order_of
 
 
 class Wear(Document):
@@ -32,7 +32,8 @@ class ClaimLine(Document):
     operation: RecordId | None = None
     hours: Hours | None = Field(default=None, description="Actual hours.")
     rate: Amount | None = Field(default=None, description="Rate per hour as typed; left out, the registered one.")
-    units: Number | None = Field(default=None, ge=0, description="Distance, as typed.")
+    units: Number | None = Field(default=None, ge=0, description="Distance, in the unit that is stated beside it.")
+    unit: DistanceUnit | None = Field(default=None, description="Unit of the distance: km or mile.")
     amount: Amount | None = Field(default=None, description="Amount of an outside bill or a typed sum.")
     invoice: RecordId | None = None
     removed_serial: RecordId | None = None
@@ -49,6 +50,9 @@ class ClaimLine(Document):
             raise ValueError(f"line {self.line}: a fluids line states net (with quantity) or amount")
         if self.item in ("freight", "sublet", "supplies") and self.amount is None:
             raise ValueError(f"line {self.line}: a {self.item} line states amount")
+        if (self.units is None) != (self.unit is None):
+            given, missing = ("unit", "units") if self.units is None else ("units", "unit: km or unit: mile")
+            raise ValueError(f"line {self.line}: {given} states half of a distance; write {missing} beside it")
         if self.item in ("travel", "diagnosis") and self.amount is None and self.hours is None and self.units is None:
             raise ValueError(f"line {self.line}: a {self.item} line states hours, units or amount")
         return self
@@ -64,7 +68,9 @@ class Symptom(Document):
 class EarlierQuestion(Document):
     """A question put to the dealer before, and whether it was answered."""
 
-    about: Literal["services", "reading", "cause", "wear", "start", "evidence", "price", "inspection", "position"]
+    about: Literal[
+        "services", "reading", "cause", "wear", "start", "dates", "evidence", "price", "inspection", "position"
+    ]
     asked_on: Day
     answered: bool = False
 
@@ -93,8 +99,8 @@ class Claim(Document):
     services_declared_complete: bool = Field(
         default=False, description="The dealer declares that the services on file are all there were."
     )
-    questions: tuple[EarlierQuestion, ...] = ()
-    lines: tuple[ClaimLine, ...] = Field(min_length=1)
+    questions: Annotated[tuple[EarlierQuestion, ...], in_order_of("about", "asked_on", "answered")] = ()
+    lines: Annotated[tuple[ClaimLine, ...], Field(min_length=1), in_order_of("line")]
 
     @model_validator(mode="after")
     def _lines_fit_together(self) -> "Claim":

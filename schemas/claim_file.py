@@ -1,14 +1,14 @@
 """The claim file: everything a decision may use, gathered by key, frozen and digested."""
 
 from functools import cached_property
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from schemas.canonical import canonical_bytes, digest
+from schemas.canonical import digest
 from schemas.claim import Claim
-from schemas.machine import Machine, first_twice
-from schemas.quantities import CANONICAL, Amount, Currency, Day, Document, RecordId, Word
+from schemas.machine import BY_ID, Machine, Position, first_twice
+from schemas.quantities import Amount, Currency, Day, Document, RecordId, Word, in_order_of
 from schemas.reference_tables import ReferenceTable
 from schemas.service_record import ServiceRecord
 
@@ -32,6 +32,9 @@ class EarlierPayment(Document):
     paid_on: Day
     policy: str
     component: Word | None = None
+    position: Position = Field(
+        default="none", description="Side of a paired component; none: not known, or not paired."
+    )
     item: Word
     amount: Amount
     currency: Currency
@@ -41,11 +44,11 @@ class ClaimFile(Document):
     """Input of ``adjudicate``. ``service`` gathers it and judges nothing; its digest is the decision's input digest."""
 
     machine: Machine
-    services: tuple[ServiceRecord, ...] = ()
+    services: Annotated[tuple[ServiceRecord, ...], in_order_of("record")] = ()
     claim: Claim
     dealer: Dealer
-    tables: tuple[ReferenceTable, ...] = ()
-    earlier_payments: tuple[EarlierPayment, ...] = ()
+    tables: Annotated[tuple[ReferenceTable, ...], in_order_of("kind", "table", "version")] = ()
+    earlier_payments: Annotated[tuple[EarlierPayment, ...], BY_ID] = ()
     currency_exponents: dict[Currency, Annotated[int, Field(ge=0, le=4)]] = Field(
         description="ISO 4217 decimals of every currency in the file."
     )
@@ -77,18 +80,4 @@ class ClaimFile(Document):
     @cached_property
     def digest(self) -> str:
         """Digest of the canonical form: numbers in one form, lists in one order, what is left out left out."""
-        tree = self.model_dump(mode="json", by_alias=True, exclude_defaults=True, context=CANONICAL)
-        return digest(in_canonical_order(tree))
-
-
-def in_canonical_order(tree: Any) -> Any:
-    """Return a claim file's tree with every list sorted by its content, so that input order changes no digest.
-
-    No list of a claim file has an order that means something: records carry their own days, lines and rows their keys,
-    and tasks, evidence and fluids are sets.
-    """
-    if isinstance(tree, dict):
-        return {key: in_canonical_order(value) for key, value in tree.items()}
-    if isinstance(tree, list):
-        return sorted((in_canonical_order(value) for value in tree), key=canonical_bytes)
-    return tree
+        return digest(self.model_dump(mode="json", by_alias=True, exclude_defaults=True))

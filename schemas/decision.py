@@ -1,6 +1,6 @@
 """The decision: one outcome a line with every reason, the arithmetic, who bears what, and how it was derived.
 
-Every amount is text in the line's own currency; every line keeps
+Every amount is in the line's own currency; every line keeps
 ``claimed + added = maker_pays + owner_owes + dealer_bears + other_payer + open``.
 """
 
@@ -8,6 +8,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, Literal
+
+import orjson
+
+from schemas.frozen import quickly_made
 
 Outcome = Literal["pay", "pay_part", "pay_zero", "deny", "need_info", "refer"]
 Status = Literal[
@@ -23,7 +27,8 @@ CAUTIONS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@quickly_made
+@dataclass(frozen=True)
 class Comparison:
     """A comparison in numbers that a checker can recompute: ``left operator right``, in ``unit``."""
 
@@ -34,14 +39,19 @@ class Comparison:
     unit: Literal["h", "day", "months", "share", "amount", "text"]
 
 
-@dataclass(frozen=True, slots=True)
+@quickly_made
+@dataclass(frozen=True)
 class Reason:
-    """Why a line came out as it did: code, clause in its own words, facts with record ids, numbers, bearer."""
+    """Why a line came out as it did: code, clause in words, facts with record ids, numbers, bearer.
+
+    ``clause_quoted`` says whether ``clause_text`` is what the maker wrote; otherwise it is the terms in plain English.
+    """
 
     code: str
     policy: str | None
     clause: str | None
     clause_text: str | None
+    clause_quoted: bool
     words: str
     facts: tuple[tuple[str, str], ...]
     records: tuple[str, ...]
@@ -49,7 +59,8 @@ class Reason:
     bearer: CostBearer | None
 
 
-@dataclass(frozen=True, slots=True)
+@quickly_made
+@dataclass(frozen=True)
 class Step:
     """One step of the arithmetic: ``before - after`` moves to ``bearer`` (in the step ``added``: joins the claim).
 
@@ -73,7 +84,8 @@ class Step:
     exact: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@quickly_made
+@dataclass(frozen=True)
 class Considered:
     """Another coverage that was looked at for the line, and what it would have done."""
 
@@ -83,7 +95,8 @@ class Considered:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
+@quickly_made
+@dataclass(frozen=True)
 class Question:
     """A fact somebody must give, and until when."""
 
@@ -95,12 +108,14 @@ class Question:
     answer_by: str | None
 
 
-@dataclass(frozen=True, slots=True)
+@quickly_made
+@dataclass(frozen=True)
 class Remedy:
     """Facts that, were they proven, would change a line; exact ranges are for the desk, not for the dealer's letter.
 
     An undecided outcome says what the line waits for, with the amount unchanged. ``letter_words`` is empty where the
-    dealer need supply nothing.
+    dealer need supply nothing. ``answer_by`` is the last day to answer, counted from the first time that the subject
+    was asked about; it may have passed.
     """
 
     line: str
@@ -109,9 +124,11 @@ class Remedy:
     facts: tuple[str, ...]
     outcome: Outcome
     maker_pays: Decimal
+    answer_by: str
 
 
-@dataclass(frozen=True, slots=True)
+@quickly_made
+@dataclass(frozen=True)
 class Proposal:
     """Something proposed to a person, such as recovering a sum from a dealer; it alters no amount by itself."""
 
@@ -121,7 +138,8 @@ class Proposal:
     records: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@quickly_made
+@dataclass(frozen=True)
 class LineDecision:
     line: str
     item: str
@@ -146,7 +164,8 @@ class LineDecision:
     considered: tuple[Considered, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@quickly_made
+@dataclass(frozen=True)
 class Payout:
     """What the maker pays the dealer, in the dealer's currency; ``rates`` names the rows used.
 
@@ -159,7 +178,8 @@ class Payout:
     held: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@quickly_made
+@dataclass(frozen=True)
 class Firing:
     """One rule that fired, with the facts it matched."""
 
@@ -168,7 +188,8 @@ class Firing:
     facts: tuple[Mapping[str, int | str], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@quickly_made
+@dataclass(frozen=True)
 class Measure:
     """A derived quantity with its records, such as the machine hours at the failure."""
 
@@ -178,7 +199,8 @@ class Measure:
     records: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@quickly_made
+@dataclass(frozen=True)
 class Digests:
     claim_file: str
     policies: tuple[tuple[str, str], ...]
@@ -187,7 +209,8 @@ class Digests:
     envelope: str
 
 
-@dataclass(frozen=True, slots=True)
+@quickly_made
+@dataclass(frozen=True)
 class Decision:
     claim: str
     serial: str
@@ -206,4 +229,10 @@ class Decision:
     engine: str
     format: int = FORMAT_VERSION
     cautions: tuple[str, ...] = CAUTIONS
-    document: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
+    data: bytes = field(default=b"", compare=False, repr=False)
+    """The decision in canonical form (RFC 8785), digests included: what is stored."""
+
+    @property
+    def document(self) -> dict[str, Any]:
+        """The decision as plain JSON values, amounts as text."""
+        return orjson.loads(self.data)  # type: ignore[no-any-return]

@@ -54,7 +54,7 @@ def json_schema_of(name: str) -> dict[str, Any]:
     schema = TypeAdapter(model).json_schema(by_alias=True, mode=mode)
     definitions = {key: _with_short_form(key, described(key, value)) for key, value in schema.pop("$defs", {}).items()}
     if name == "decision":
-        schema["properties"].pop("document")  # the decision in this very form, kept beside it
+        schema["properties"].pop("data")  # the bytes of this very form, kept beside it
     if name in RECORDS:
         definitions[model.__name__] = schema
         one = {"$ref": f"#/$defs/{model.__name__}"}

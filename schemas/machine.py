@@ -1,15 +1,16 @@
 """A machine and what is on file about it: events, owners, readings, meters, components, storage, alterations."""
 
 from collections.abc import Sequence
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
 from schemas.policy.clause import Event, Fitting
-from schemas.quantities import Amount, Currency, Day, Document, Hours, RecordId, Word
+from schemas.quantities import AS_SET, Amount, Currency, Day, Document, Hours, RecordId, Word, in_order_of
 
 ReadingSource = Literal["dealer", "owner", "telematics", "fuel_log", "inspection"]
 Position = Literal["left", "right", "front", "rear", "none"]
+BY_ID = in_order_of("id")
 
 
 class Reading(Document):
@@ -50,7 +51,7 @@ class FittedComponent(Document):
     fitted_at: Hours | None = Field(default=None, description="Machine hours at fitting.")
     fitted_as: Fitting = "factory"
     removed_on: Day | None = None
-    kit_parts: tuple[Word, ...] = Field(
+    kit_parts: Annotated[tuple[Word, ...], AS_SET] = Field(
         default=(),
         description="The parts a kit brought, where it was added to ``component``; left out, it is the component.",
     )
@@ -87,7 +88,7 @@ class Booking(Document):
     id: RecordId
     asked_on: Day
     asked_at: Hours | None
-    tasks: tuple[Word, ...] = Field(min_length=1)
+    tasks: Annotated[tuple[Word, ...], Field(min_length=1), AS_SET]
     earliest_slot_on: Day
     proven: bool
 
@@ -115,14 +116,14 @@ class Machine(Document):
     currency: Currency | None = None
     has_meter: bool = True
     selling_dealer: RecordId | None = None
-    owners: tuple[Owner, ...] = ()
-    readings: tuple[Reading, ...] = ()
-    meter_changes: tuple[MeterChange, ...] = ()
-    components: tuple[FittedComponent, ...] = ()
-    storage: tuple[Storage, ...] = ()
-    alterations: tuple[Alteration, ...] = ()
-    demonstrations: tuple[DemoEntry, ...] = ()
-    bookings: tuple[Booking, ...] = ()
+    owners: Annotated[tuple[Owner, ...], in_order_of("order", "since", "until")] = ()
+    readings: Annotated[tuple[Reading, ...], BY_ID] = ()
+    meter_changes: Annotated[tuple[MeterChange, ...], BY_ID] = ()
+    components: Annotated[tuple[FittedComponent, ...], BY_ID] = ()
+    storage: Annotated[tuple[Storage, ...], BY_ID] = ()
+    alterations: Annotated[tuple[Alteration, ...], BY_ID] = ()
+    demonstrations: Annotated[tuple[DemoEntry, ...], in_order_of("on", "hours")] = ()
+    bookings: Annotated[tuple[Booking, ...], BY_ID] = ()
     records_complete_from: Day | None = Field(
         default=None, description="From this day a service that is not on file was not done; null: unknown."
     )

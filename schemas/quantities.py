@@ -4,11 +4,13 @@ Nothing here passes through a binary float: a number is an ``int``, a ``Decimal`
 """
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from fractions import Fraction
-from typing import Annotated, Any, Final
+from functools import lru_cache
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import (
     AfterValidator,
@@ -16,15 +18,16 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     PlainSerializer,
-    SerializationInfo,
     WithJsonSchema,
 )
 
+from schemas.frozen import quickly_made
+
 CENTIHOURS_PER_HOUR: Final = 100
+METRES_IN: Final = {"km": Decimal(1000), "mile": Decimal("1609.344")}  # a mile is exact by international definition
 LARGEST_AMOUNT: Final = Decimal("1000000000")
 LARGEST_HOURS: Final = Decimal("1000000")
 LARGEST_NUMBER: Final = Decimal("1000000")
-CANONICAL: Final = "canonical"  # the context of a dump whose numbers all stand in one form
 MOST_DIGITS: Final = 20  # before the point, and after it
 SPAN_PATTERN: Final = r"^([0-9]{1,4}) (day|days|month|months|year|years)$"
 SHARE_PATTERN: Final = r"^([0-9]{1,9}/[0-9]{1,9}|[0-9]{1,4}(\.[0-9]{1,9})?%?)$"
@@ -38,6 +41,26 @@ class Document(BaseModel):
     """Base of every document: unknown keys are refused and a loaded document never changes."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False, ser_json_inf_nan="constants")
+
+
+def in_order_of(*fields: str) -> AfterValidator:
+    """Return a validator that puts a list of documents in the order of these fields, what is left out first.
+
+    The lists of a claim file have no order that means something: records carry their own days, lines and rows their
+    keys. So a document holds them in one order, and its digest cannot depend on another.
+    """
+
+    def place(item: Any) -> tuple[tuple[bool, Any], ...]:
+        return tuple((value is not None, value) for value in (getattr(item, field) for field in fields))
+
+    return AfterValidator(_sorted_by(place))
+
+
+def _sorted_by(place: Callable[[Any], Any] | None) -> Callable[[tuple[Any, ...]], tuple[Any, ...]]:
+    return lambda items: tuple(sorted(items, key=place))
+
+
+AS_SET: Final = AfterValidator(_sorted_by(None))  # a list of words that is a set
 
 
 def exact_number(value: Any) -> Decimal:
@@ -79,12 +102,14 @@ def _decimals(number: Decimal) -> int:
     return len(text.partition(".")[2])
 
 
-def number_written(number: Decimal, info: SerializationInfo) -> str:
-    """Return a number as it is written: as it was typed, or in its one canonical form (1800 for 1800.00)."""
+def number_written(number: Decimal) -> str:
+    """Return a number's digits, without zeros at the end that say nothing: 1800 for 1800.00.
+
+    >>> number_written(Decimal("1800.00")), number_written(Decimal("0.50"))
+    ('1800', '0.5')
+    """
     text = f"{number:f}"
-    if info.context != CANONICAL or "." not in text:
-        return text
-    return text.rstrip("0").rstrip(".")
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _bounded(value: Any, most: Decimal, decimals: int, outside: str, too_fine: str) -> Decimal:
@@ -94,7 +119,7 @@ def _bounded(value: Any, most: Decimal, decimals: int, outside: str, too_fine: s
         raise ValueError(outside.format(number))
     if _decimals(number) > decimals:
         raise ValueError(too_fine.format(number))
-    return number
+    return Decimal(number_written(number))  # in one form, so that no word of a decision tells how it was typed
 
 
 def parse_number(value: Any) -> Decimal:
@@ -158,6 +183,7 @@ def share_text(share: Fraction) -> str:
     return str(share)
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class Span:
     """A span of calendar time: whole months or whole days, never both (P1M and P30D are not comparable)."""
@@ -211,6 +237,7 @@ def parse_tolerance(value: Any) -> Tolerance:
     return Tolerance(amount=parse_hours(value))
 
 
+@lru_cache(maxsize=65536)
 def centihours(hours: Decimal) -> int:
     """Return hours as whole hundredths of an hour, the unit in which the core compares them."""
     return int(hours * CENTIHOURS_PER_HOUR)
@@ -269,9 +296,9 @@ Share = Annotated[
 ]
 Markup = Annotated[Fraction, BeforeValidator(parse_share), PlainSerializer(share_text), _SHARE_SCHEMA]
 Day = Annotated[date, BeforeValidator(parse_day)]
-Hours = Annotated[Decimal, BeforeValidator(parse_hours), PlainSerializer(number_written), _NUMBER_SCHEMA]
-Amount = Annotated[Decimal, BeforeValidator(parse_amount), PlainSerializer(number_written), _NUMBER_SCHEMA]
-Number = Annotated[Decimal, BeforeValidator(parse_number), PlainSerializer(number_written), _NUMBER_SCHEMA]
+Hours = Annotated[Decimal, BeforeValidator(parse_hours), _NUMBER_SCHEMA]
+Amount = Annotated[Decimal, BeforeValidator(parse_amount), _NUMBER_SCHEMA]
+Number = Annotated[Decimal, BeforeValidator(parse_number), _NUMBER_SCHEMA]
 Rate = Annotated[Decimal, BeforeValidator(parse_rate), PlainSerializer(number_written), _NUMBER_SCHEMA]
 TimeSpan = Annotated[
     Span,
@@ -291,6 +318,7 @@ PublishedVersion = Annotated[
     PlainSerializer(str),
     _text_schema(r"^[a-z][a-z0-9-]*@[1-9][0-9]*$", "quillfen-wheel-drive@2"),
 ]
+DistanceUnit = Literal["km", "mile"]
 Name = Annotated[str, _checked(r"^[a-z][a-z0-9-]{0,79}$", "quillfen-wheel-drive"), _text_schema(r"^[a-z][a-z0-9-]*$")]
 Word = Annotated[str, _checked(r"^[a-z][a-z0-9_]{0,39}$", "wheel_drive"), _text_schema(r"^[a-z][a-z0-9_]*$")]
 RecordId = Annotated[

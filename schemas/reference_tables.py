@@ -10,7 +10,19 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from schemas.quantities import Amount, Currency, Day, Document, Hours, Name, Rate, RecordId, Word
+from schemas.quantities import (
+    AS_SET,
+    Amount,
+    Currency,
+    Day,
+    Document,
+    Hours,
+    Name,
+    Rate,
+    RecordId,
+    Word,
+    in_order_of,
+)
 
 
 class Row(Document):
@@ -44,7 +56,7 @@ class PriceRow(Row):
 class FlatTimeRow(Row):
     """Hours an operation may take; with several ``operations``, the hours of all of them done in one visit."""
 
-    operations: tuple[RecordId, ...] = Field(min_length=1)
+    operations: Annotated[tuple[RecordId, ...], Field(min_length=1), AS_SET]
     hours: Hours
 
     @model_validator(mode="after")
@@ -90,7 +102,7 @@ def _each_key_once_a_day(table: str, rows: Iterable[tuple[Hashable, date]]) -> N
 class PriceTable(Table):
     kind: Literal["prices"]
     currency: Currency
-    rows: tuple[PriceRow, ...]
+    rows: Annotated[tuple[PriceRow, ...], in_order_of("part", "from_")]
 
     @model_validator(mode="after")
     def _one_row_a_day(self) -> "PriceTable":
@@ -100,7 +112,7 @@ class PriceTable(Table):
 
 class FlatTimeTable(Table):
     kind: Literal["flat_times"]
-    rows: tuple[FlatTimeRow, ...]
+    rows: Annotated[tuple[FlatTimeRow, ...], in_order_of("operations", "from_")]
 
     @model_validator(mode="after")
     def _one_row_a_day(self) -> "FlatTimeTable":
@@ -111,7 +123,7 @@ class FlatTimeTable(Table):
 class LabourRateTable(Table):
     kind: Literal["labour_rates"]
     currency: Currency
-    rows: tuple[LabourRateRow, ...]
+    rows: Annotated[tuple[LabourRateRow, ...], in_order_of("dealer", "from_")]
 
     @model_validator(mode="after")
     def _one_row_a_day(self) -> "LabourRateTable":
@@ -121,7 +133,7 @@ class LabourRateTable(Table):
 
 class ExchangeRateTable(Table):
     kind: Literal["exchange_rates"]
-    rows: tuple[ExchangeRateRow, ...]
+    rows: Annotated[tuple[ExchangeRateRow, ...], in_order_of("one", "in_", "from_")]
 
     @model_validator(mode="after")
     def _one_row_a_day(self) -> "ExchangeRateTable":
@@ -131,12 +143,12 @@ class ExchangeRateTable(Table):
 
 class FluidTable(Table):
     kind: Literal["fluids"]
-    rows: tuple[FluidRow, ...]
+    rows: Annotated[tuple[FluidRow, ...], in_order_of("fluid", "on_list", "from_", "until")]
 
 
 class PartComponentTable(Table):
     kind: Literal["part_components"]
-    rows: tuple[PartComponentRow, ...]
+    rows: Annotated[tuple[PartComponentRow, ...], in_order_of("part", "from_")]
 
     @model_validator(mode="after")
     def _one_row_a_day(self) -> "PartComponentTable":

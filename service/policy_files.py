@@ -18,7 +18,7 @@ from schemas.documents import Fault, ParsedDocument, Tree, TreePath
 from schemas.policy.document import CoveragePolicy
 from service.lock_file import LOCK_NAME, Published, changed_since_publication, read_lock
 from service.shipped import READY_MADE_CONVENTIONS
-from service.text_files import InputRefused, checked, document_files, read_document, refused
+from service.text_files import InputRefused, checked, document_files, read_document, refused, shown_path
 
 _OTHER_DOCUMENTS = ("cases", "claims", "table", "claim", "serial", "record", "dealer", "$schema")
 _PATH_PART = re.compile(r'\.?([A-Za-z_][\w-]*)|\[(\d+)\]|\[("(?:[^"\\]|\\.)*")\]')
@@ -202,8 +202,8 @@ def _published_faults(directory: PolicyDirectory, lock: Path, places: Iterable[P
     for name, message in changed_since_publication(directory.book, published).items():
         policy = directory.book.by_name[name].ref
         way_out = (
-            f"Put back the file as it was published (from a backup or version control; {lock} holds its digest), or"
-            f" publish the change as {policy.name}@{policy.version + 1} or later."
+            f"Put back the file as it was published (from a backup or version control; {shown_path(lock)} holds its"
+            f" digest), or publish the change as {policy.name}@{policy.version + 1} or later."
         )
         yield directory.fault(name, ("version",), message, way_out)
     whole = any(place.is_dir() and lock.resolve().is_relative_to(place.resolve()) for place in places)
@@ -211,11 +211,11 @@ def _published_faults(directory: PolicyDirectory, lock: Path, places: Iterable[P
         line = next(n for n, text in enumerate(lock.read_text(encoding="utf-8").splitlines(), 1) if f" {name} " in text)
         message = f"{name} is published, but its file is no longer here."
         way_out = "Put it back: decisions were made under it, and are made again in a replay."
-        yield Fault(str(lock), line, None, "", message, way_out)
+        yield Fault(str(shown_path(lock)), line, None, "", message, way_out)
 
 
 def load_with_fall_backs(file: Path) -> tuple[PolicyDirectory, str]:
-    """Return the book of one policy file with the versions it falls back to, which lie beside it, and its name.
+    """Return the book of one policy file with the versions it falls back to or replaces, found beside it, and its name.
 
     Raises InputRefused with the faults of these alone: other policies in the directory play no part.
     """
@@ -226,7 +226,8 @@ def load_with_fall_backs(file: Path) -> tuple[PolicyDirectory, str]:
     beside = read_policy_source(file.resolve().parent).policies
     wanted, waiting = {name}, [name]
     while waiting:
-        for target in _fall_backs_in(beside.get(waiting.pop(), document.tree)):
+        tree = beside.get(waiting.pop(), document.tree)
+        for target in (*_fall_backs_in(tree), *_superseded_in(tree)):
             if target not in wanted:
                 wanted.add(target)
                 waiting.append(target)
@@ -250,6 +251,12 @@ def _fall_backs_in(tree: Any) -> Iterator[str]:
     elif isinstance(tree, list):
         for value in tree:
             yield from _fall_backs_in(value)
+
+
+def _superseded_in(tree: Any) -> Iterator[str]:
+    replaced = tree.get("supersedes") if isinstance(tree, Mapping) else None
+    for number in replaced if isinstance(replaced, list) else ():
+        yield f"{tree.get('policy')}@{number}"
 
 
 def path_steps(path: str) -> TreePath:

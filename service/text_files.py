@@ -24,9 +24,16 @@ class InputRefused(Exception):
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
+def shown_path(path: Path) -> Path:
+    """Return a path that works from here, as short as it can be."""
+    here = Path.cwd()
+    whole = path.absolute()
+    return whole.relative_to(here) if whole.is_relative_to(here) else path
+
+
 def refused(file: Path, message: str, way_out: str) -> InputRefused:
     """Return the refusal of a file as a whole."""
-    return InputRefused([Fault(str(file), 1, None, "", message, way_out)])
+    return InputRefused([Fault(str(shown_path(file)), 1, None, "", message, way_out)])
 
 
 def read_document(file: Path) -> ParsedDocument:
@@ -44,9 +51,9 @@ def read_document(file: Path) -> ParsedDocument:
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         message = f"byte 0x{data[error.start]:02x} is not UTF-8."
-        raise InputRefused([Fault(str(file), line, None, "", message, "Save the file as UTF-8.")]) from None
+        raise InputRefused([Fault(str(shown_path(file)), line, None, "", message, "Save the file as UTF-8.")]) from None
     try:
-        return parse_document(text, str(file))
+        return parse_document(text, str(shown_path(file)))
     except DocumentRefused as error:
         raise InputRefused(error.faults) from error
 

@@ -1,6 +1,7 @@
 """Drawn claims with their lines, reference tables and earlier payments."""
 
 import random
+from collections.abc import Sequence
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
@@ -42,6 +43,7 @@ def drawn_claim(
     failure: tuple[date, int],
     number: int,
     lines: int | None,
+    items: Sequence[str] = ITEMS,
 ) -> dict[str, Any]:
     """Return a claim of ``lines`` lines (drawn where left out) about a failure on a day at hundredths of an hour."""
     failed_on, at_failure = failure
@@ -57,7 +59,7 @@ def drawn_claim(
         "repair_reading": hours(at_failure), "repair_ended_on": ended.isoformat(),
         "submitted_on": (ended + timedelta(days=rng.randint(0, 20))).isoformat(),
         "cause": rng.choice(causes) if rng.random() < 0.2 else "material_defect",
-        "lines": [_line(rng, policy, machine, i) for i in range(count)],
+        "lines": [_line(rng, policy, machine, i, items) for i in range(count)],
     }  # fmt: skip
     if rng.random() < 0.3:
         claim["component"] = rng.choice(components_of(policy))
@@ -65,8 +67,10 @@ def drawn_claim(
     return claim
 
 
-def _line(rng: random.Random, policy: CoveragePolicy, machine: dict[str, Any], index: int) -> dict[str, Any]:
-    item = rng.choice(ITEMS)
+def _line(
+    rng: random.Random, policy: CoveragePolicy, machine: dict[str, Any], index: int, items: Sequence[str]
+) -> dict[str, Any]:
+    item = rng.choice(items)
     line: dict[str, Any] = {"line": f"l{index}", "item": item, "component": rng.choice(components_of(policy))}
     line |= _typed(rng, policy, item)
     fitted = machine["components"]
@@ -100,7 +104,8 @@ def _typed(rng: random.Random, policy: CoveragePolicy, item: str) -> dict[str, A
             typed = {"operation": f"O-{rng.randint(1, 4)}", "hours": hours(rng.randint(30, 900))}
             return typed | ({"rate": money(rng, 70, 130)} if rng.random() < 0.4 else {})
         case "travel":
-            return rng.choice(({"hours": "2.5", "units": "140"}, {"units": "120"}, {"units": "80", "amount": "95.00"}))
+            far, near = {"units": "120", "unit": "km"}, {"units": "80", "unit": "mile"}
+            return rng.choice(({"hours": "2.5", **far}, far, {**near, "amount": "95.00"}, near))
         case "diagnosis":
             return rng.choice(({"hours": "1.5"}, {"hours": "0.4", "amount": "80.00"}))
         case "fluids":

@@ -63,7 +63,7 @@ def _spoil_lines(rng: random.Random, kind: str, claim: dict[str, Any]) -> None:
         return
     line.pop("invoice", None)
     if line["item"] in ("travel", "diagnosis"):
-        for typed in ("hours", "units"):
+        for typed in ("hours", "units", "unit"):
             line.pop(typed, None)
         line["amount"] = "88.00"
     elif kind == "rate":

@@ -1,7 +1,9 @@
 """Random claim files over real policies: for the benchmark, the differential tests and the properties.
 
 A claim file is drawn so that it lies near the edges of a policy (ends of term, caps, service windows, table dates), in
-which mistakes live. ``mess`` is the chance of each kind of untidiness; 0 gives files in which every fact is known.
+which mistakes live. ``mess`` is the chance of each kind of untidiness. 0 leaves nothing out, but readings, fluids and
+wear may still leave a fact open or contradict one another, as the oracles want it; files in which every fact is known
+come from ``generated_known``.
 """
 
 import random
@@ -43,9 +45,7 @@ class ClaimFiles:
         machine = drawn_machine(rng, policy, self.number)
         start = min(date.fromisoformat(d) for d in machine["events"].values())
         failed_on = start + timedelta(days=self._day(policy))
-        days = max((failed_on - start).days, 0)
-        rate = rng.choice((80, 250, 400, 600, 900, 1500))
-        at_failure = min(self._near(_caps(policy), days * rate * 100 // 365), max(days, 1) * 1500)
+        at_failure = self._hours(policy, max((failed_on - start).days, 0), most_a_day=1500)
         records = drawn_services(rng, policy, (start, failed_on, at_failure), self.number, services)
         for record in records:
             record["serial"] = machine["serial"]
@@ -61,6 +61,17 @@ class ClaimFiles:
                     spoil_record(rng, record)
             if self.untidy():
                 spoil(rng, policy, machine, claim, failed_on)
+        return self._file(policy, machine, records, claim, failed_on)
+
+    def _file(
+        self,
+        policy: CoveragePolicy,
+        machine: dict[str, Any],
+        records: list[dict[str, Any]],
+        claim: dict[str, Any],
+        failed_on: date,
+    ) -> dict[str, Any]:
+        rng = self.rng
         return {
             "machine": machine,
             "services": records,
@@ -82,6 +93,11 @@ class ClaimFiles:
         if rng.random() < 0.2:
             return max(term + rng.choice((-2, -1, 0, 1, 2, 3, 40)), 0)
         return rng.randint(0, term) if rng.random() < 0.85 else rng.randint(0, int(term * 1.3) + 20)
+
+    def _hours(self, policy: CoveragePolicy, days: int, most_a_day: int) -> int:
+        """Return hundredths of an hour that a machine ran in so many days, often near a cap of the policy."""
+        rate = self.rng.choice((80, 250, 400, 600, 900, 1500))  # hours a year
+        return min(self._near(_caps(policy), days * rate * 100 // 365), max(days, 1) * most_a_day)
 
     def _near(self, edges: Sequence[int], otherwise: int) -> int:
         if edges and self.rng.random() < 0.3:
@@ -115,9 +131,6 @@ def _caps(policy: CoveragePolicy) -> list[int]:
             if cap is not None:
                 found.append(int(cap * 100))
     return found
-
-
-__all__ = ["ClaimFiles", "hours"]
 
 
 def _tidy(machine: dict[str, Any], records: list[dict[str, Any]], at_failure: int) -> None:

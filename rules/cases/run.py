@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from difflib import get_close_matches
 from typing import Any
 
@@ -90,7 +91,7 @@ class CaseRunner:
         return self._adjudicators[key]
 
     def _book(self, table: CaseTable, case: WorkedCase) -> PolicyBook:
-        trees = {str(p): self.source.policies[str(p)] for p in table.policies}
+        trees = {name: self.source.policies[name] for name in with_superseded(table, self.source)}
         stray = sorted(set(case.terms) - set(trees))
         if stray:
             raise ValueError(
@@ -105,6 +106,16 @@ class CaseRunner:
             for name in sorted(pinned & set(self.source.conventions))
         ]
         return build_book(policies, conventions)
+
+
+def with_superseded(table: CaseTable, source: PolicySource) -> tuple[str, ...]:
+    """Return the versions that a table names, as name@version, and after them those they replace, as far as found."""
+    names = [str(ref) for ref in table.policies]
+    for name in names:
+        policy, tree = name.rpartition("@")[0], source.policies.get(name, {})
+        replaced = [f"{policy}@{number}" for number in tree.get("supersedes") or ()]
+        names += [one for one in replaced if one not in names and one in source.policies]
+    return tuple(names)
 
 
 def check_codes(case: WorkedCase) -> None:
@@ -130,7 +141,8 @@ def _mismatches(case: WorkedCase, decision: Decision) -> Iterator[Mismatch]:
             continue
         yield from _line_mismatches(expected, lines[name])
     if case.payout is not None and case.payout != decision.payout.amount:
-        yield Mismatch("claim", "payout", str(case.payout), str(decision.payout.amount))
+        paid = decision.payout.amount
+        yield Mismatch("claim", "payout", _as_shown(case.payout, paid), str(paid))
     if case.proposals is not None and case.proposals != len(decision.proposals):
         yield Mismatch("claim", "proposals", str(case.proposals), str(len(decision.proposals)))
     if case.questions is not None and sorted(case.questions) != sorted(q.about for q in decision.questions):
@@ -140,7 +152,15 @@ def _mismatches(case: WorkedCase, decision: Decision) -> Iterator[Mismatch]:
     for name, amount in (case.remedy or {}).items():
         found = next((r for r in decision.remedies if r.line == name), None)
         if found is None or found.maker_pays != amount:
-            yield Mismatch(name, "remedy", str(amount), "none" if found is None else str(found.maker_pays))
+            like = lines[name].maker_pays if name in lines else amount
+            got = "none" if found is None else str(found.maker_pays)
+            yield Mismatch(name, "remedy", _as_shown(amount, like), got)
+
+
+def _as_shown(expected: Decimal, like: Decimal) -> str:
+    """Return an expected amount with the decimals of the one it is compared with, as far as they hold it."""
+    shown = expected.quantize(like)
+    return str(shown if shown == expected else expected)
 
 
 def _line_mismatches(expected: ExpectedLine, line: LineDecision) -> Iterator[Mismatch]:
@@ -150,7 +170,8 @@ def _line_mismatches(expected: ExpectedLine, line: LineDecision) -> Iterator[Mis
     for what in ("maker_pays", "owner_owes", "dealer_bears", "other_payer", "open", "claimed", "added", "allowed"):
         amount = getattr(expected, what)
         if amount is not None and amount != getattr(line, what):
-            yield Mismatch(line.line, what, str(amount), str(getattr(line, what)))
+            got = getattr(line, what)
+            yield Mismatch(line.line, what, _as_shown(amount, got), str(got))
     if expected.policy is not None and str(expected.policy) != line.policy:
         yield Mismatch(line.line, "policy", str(expected.policy), line.policy or "none")
     if expected.share is not None and str(expected.share) != (line.share or "1"):

@@ -1,34 +1,33 @@
-"""Stage 6: the merged lines become the Decision, with questions, payout, trace and digests."""
+"""Stage 6: the merged lines become the parts of the Decision, with questions, payout and trace."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any, get_args
 
-import orjson
-
 from rules.decision.catalogue import KINDS, PRECEDENCE
+from rules.decision.dates import notes_of_dates, reasons_of_dates
 from rules.decision.describe import describe
 from rules.decision.merge import MergedLine
 from rules.decision.notes import Notebook
-from rules.line_views import LineResult, PolicyReason, WorldResult
-from rules.open_facts import OpenFact
-from rules.plain import hours_text
+from rules.line_views import LineResult, LineView, PolicyReason, WorldResult
+from rules.open_facts import Details, OpenFact, told
+from rules.plain import day_text, hours_text
 from rules.policy_book.compiled import CompiledPolicy
-from rules.rounding import as_money, minor_units
+from rules.rounding import as_money
+from rules.selection.select import typed_position
 from rules.settlement.desk import DAY_WORDS
-from rules.settlement.exact import GRAINS, minor_of
+from rules.settlement.exact import GRAINS, factor, minor_of
+from rules.settlement.labour import distance_text
 from rules.settlement.money import LineMoney
 from rules.settlement.tables import Tables
-from schemas.canonical import canonical_bytes, digest
 from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile
 from schemas.decision import (
     Considered,
-    Decision,
-    Digests,
     Firing,
     LineDecision,
     Measure,
@@ -40,7 +39,7 @@ from schemas.decision import (
     Status,
 )
 
-ENGINE = "hourmark 0.1.0"
+DAYS_TO_ANSWER = 30  # of a line that no coverage names, and so no conventions either
 
 
 def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook) -> LineDecision:
@@ -52,7 +51,8 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
     told = {r.code for r in found if r.code.startswith("prorated")}  # an owner's fixed price is told by its cut alone
     reasons += [_cut_reason(cut, shown, claim_file) for cut in money.cuts if cut.code not in told]
     notes = [describe(r, shown, claim_file) for r in found if KINDS[r.code].effect == "note"]
-    reasons += [_open_reason(merged, fact, money) for fact in merged.facts]
+    reasons += [_open_reason(merged, fact, money) for fact in merged.facts if fact.about != "dates"]
+    reasons += reasons_of_dates(merged)
     if not merged.complete:
         reasons.append(_plain_reason("too_many_open_facts", ""))
     proration = None if shown.view is None else shown.view.measures.prorations.get(line.line)
@@ -60,7 +60,7 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
         line=line.line,
         item=line.item,
         component=shown.subject.component,
-        position=line.position,
+        position=typed_position(line, claim_file.claim, shown.subject.component),
         text=_line_words(line, bool(money.claimed)),
         outcome=merged.outcome,
         policy=None if shown.view is None else shown.view.payer.name,
@@ -75,17 +75,17 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
         other_payer=money.money(merged.other_payer),
         open=money.money(merged.open),
         reasons=_in_order(reasons),
-        notes=_in_order([*notes, *notebook.notes_of(shown)]),
+        notes=_in_order([*notes, *notes_of_dates(merged), *notebook.notes_of(shown)]),
         steps=money.steps,
-        considered=_considered(shown),
+        considered=_considered(shown, claim_file),
     )
 
 
 def _line_words(line: ClaimLine, is_priced: bool) -> str | None:
     """Return the dealer's own words; a distance that no amount shows is told beside them."""
-    if line.units is None or is_priced:
+    if line.units is None or line.unit is None or is_priced:
         return line.text
-    return f"{f'{line.text}, ' if line.text else ''}{line.units} units"
+    return f"{f'{line.text}, ' if line.text else ''}{distance_text(factor(line.units), line.unit)}"
 
 
 def _decides(reason: PolicyReason, state: str) -> bool:
@@ -94,6 +94,8 @@ def _decides(reason: PolicyReason, state: str) -> bool:
 
 
 def _in_order(reasons: Sequence[Reason]) -> tuple[Reason, ...]:
+    if len(reasons) < 2:
+        return tuple(reasons)
     # Two open facts may read alike (the services of the left and the right side); each is a question of its own.
     unique = {
         (r.code, r.policy, r.clause, r.words, r.records, r.facts if r.code == "fact_open" else ()): r for r in reasons
@@ -103,7 +105,7 @@ def _in_order(reasons: Sequence[Reason]) -> tuple[Reason, ...]:
 
 
 def _plain_reason(code: str, words: str, records: tuple[str, ...] = ()) -> Reason:
-    return Reason(code, None, None, None, f"{KINDS[code].text} {words}".strip(), (), records, None, None)
+    return Reason(code, None, None, None, False, f"{KINDS[code].text} {words}".strip(), (), records, None, None)
 
 
 def _cut_reason(cut: Any, shown: LineResult, claim_file: ClaimFile) -> Reason:
@@ -115,14 +117,15 @@ def _cut_reason(cut: Any, shown: LineResult, claim_file: ClaimFile) -> Reason:
 
 def _open_reason(merged: MergedLine, fact: OpenFact, money: LineMoney) -> Reason:
     low, high = money.money(merged.maker), money.money(merged.most)
-    amount = f"the maker pays {low} {money.currency} now"
+    amount = f"the maker pays {low:,f} {money.currency} now"
     if high != low:
-        amount += f" and up to {high} {money.currency} once it is known"
+        amount += f" and up to {high:,f} {money.currency} once it is known"
     return Reason(
         "fact_open",
         None,
         None,
         None,
+        False,
         f"Open: {question_words(fact, merged.world.details)}; {amount}.",
         (("fact", fact.key),),
         (),
@@ -131,28 +134,36 @@ def _open_reason(merged: MergedLine, fact: OpenFact, money: LineMoney) -> Reason
     )
 
 
-def question_words(fact: OpenFact, details: Mapping[str, Sequence[str]]) -> str:
+def question_words(fact: OpenFact, details: Details) -> str:
     """Return the words of a question; a joint question names every due point behind it, each once."""
-    points = list(dict.fromkeys(details.get(fact.key, ())))
-    return f"{fact.words} due at {'; '.join(points)}" if points and fact.about == "services" else fact.words
+    points = told(details, fact.key) if fact.about == "services" else ()
+    return f"{fact.words} due at {'; '.join(points)}" if points else fact.words
 
 
-def _considered(shown: LineResult) -> tuple[Considered, ...]:
+def _considered(shown: LineResult, claim_file: ClaimFile) -> tuple[Considered, ...]:
     """Return the coverages that lost or do not apply, with what they would pay before claim-level steps."""
-    money = shown.money
     others = [
         Considered(
             view.payer.name,
             view.state,
-            as_money(minor_units(view.estimate, money.exponent, "half_up"), money.exponent)
-            if view.state == "covered"
-            else None,
+            _estimated(view, claim_file) if view.state == "covered" else None,
             "it pays the customer no more" if view.state == "covered" else ", ".join(r.code for r in view.reasons),
         )
         for view in shown.others
     ]
-    others += [Considered(policy.name, "does_not_apply", None, KINDS[code].text) for policy, code in shown.refused]
+    others += [_not_applying(policy.name, code) for policy, code in shown.refused]
     return tuple(sorted(others, key=lambda c: (c.policy, c.why)))
+
+
+@lru_cache(maxsize=4096)
+def _not_applying(policy: str, code: str) -> Considered:
+    return Considered(policy, "does_not_apply", None, KINDS[code].text)
+
+
+def _estimated(view: LineView, claim_file: ClaimFile) -> Decimal:
+    """Return what a coverage would pay, in the currency in which it counts the line."""
+    minor = minor_of(claim_file, view.allowance.currency, "half_up")
+    return as_money(minor.units(view.estimate), minor.exponent)
 
 
 # The published table of states: the first row whose ``only`` holds every outcome of the claim, and whose ``some`` holds
@@ -189,9 +200,7 @@ def questions_of(merged: Sequence[MergedLine], claim_file: ClaimFile) -> tuple[Q
     for line in merged:
         for fact in line.facts:
             words = question_words(fact, line.world.details)
-            policy = line.shown.view.candidate if line.shown.view is not None else None
-            days = policy.conventions.absent_service_record.answer_within.days if policy is not None else 30
-            by = (_first_asked(fact, claim_file) + timedelta(days=days)).isoformat() if fact.asks == "dealer" else None
+            by = answer_by(line, fact.about, claim_file).isoformat() if fact.asks == "dealer" else None
             known = found.setdefault(fact.key, (fact, [], by, words))
             known[1].append(line.shown.subject.line.line)
     return tuple(
@@ -200,9 +209,12 @@ def questions_of(merged: Sequence[MergedLine], claim_file: ClaimFile) -> tuple[Q
     )
 
 
-def _first_asked(fact: OpenFact, claim_file: ClaimFile) -> date:
-    before = [q.asked_on for q in claim_file.claim.questions if q.about == fact.about and not q.answered]
-    return min([claim_file.decided_on, *before])
+def answer_by(line: MergedLine, about: str, claim_file: ClaimFile) -> date:
+    """Return the last day to answer a question about a subject, of a line, counted from the first time it was asked."""
+    policy = line.shown.view.candidate if line.shown.view is not None else None
+    days = policy.conventions.absent_service_record.answer_within.days if policy is not None else DAYS_TO_ANSWER
+    before = [q.asked_on for q in claim_file.claim.questions if q.about == about and not q.answered]
+    return min([claim_file.decided_on, *before]) + timedelta(days=days)
 
 
 def payout_of(merged: Sequence[MergedLine], claim_file: ClaimFile, tables: Tables) -> Payout:
@@ -225,13 +237,13 @@ def payout_of(merged: Sequence[MergedLine], claim_file: ClaimFile, tables: Table
     held: list[str] = []
     for (currency, which, gap), (units, payer, money) in sorted(sums.items(), key=lambda item: item[0]):
         mode = payer.conventions.money.round
-        day = getattr(claim_file.claim, which)
+        day, amount = getattr(claim_file.claim, which), f"{money.money(units):,f} {currency}"
         if currency == target:
             total += Fraction(units, 10**money.exponent)
         elif day is None:
-            held.append(f"{money.money(units)} {currency}: {DAY_WORDS[which]}, whose rate converts it, is not on file")
+            held.append(f"{amount}: {DAY_WORDS[which]}, whose rate converts it, is not on file")
         elif (found := tables.rate(currency, target, day, gap)) is None:
-            held.append(f"{money.money(units)} {currency}: no exchange rate to {target} is on file for {day}")
+            held.append(f"{amount}: no exchange rate to {target} is on file for {day_text(day)}")
         else:
             rates.append(found.row)
             total += Fraction(units, 10**money.exponent) * found.value
@@ -291,47 +303,3 @@ def measures_of(world: WorldResult) -> tuple[Measure, ...]:
 def firings_of(world: WorldResult) -> tuple[Firing, ...]:
     """Return the rules that fired, with the facts they matched."""
     return tuple(Firing(name, firing.rule, firing.facts) for name, firing in world.firings)
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, Decimal):
-        return str(value)
-    raise TypeError(f"{type(value).__name__} has no place in a decision")
-
-
-def decision_document(decision: Decision) -> dict[str, Any]:
-    """Return the decision as plain JSON values, amounts as text (without a document of its own)."""
-    document: dict[str, Any] = orjson.loads(orjson.dumps(decision, default=_plain))
-    document.pop("document", None)
-    return document
-
-
-def decision_bytes(decision: Decision) -> bytes:
-    """Return the canonical bytes (RFC 8785) of a decision's document, digests included: what is stored."""
-    return canonical_bytes(decision.document)
-
-
-OUTCOME = ("claim", "serial", "dealer", "status", "lines", "payout", "questions", "proposals", "deadlines")
-DERIVATION = ("measures", "firings")
-ENVELOPE = ("engine", "format", "cautions", "decided_on", "remedies")
-
-
-def sealed(decision: Decision, claim_file: ClaimFile, policies: Sequence[CompiledPolicy]) -> Decision:
-    """Return the decision with its document and its digests: outcome, derivation and envelope apart."""
-    document = decision_document(decision)
-    envelope = {key: document[key] for key in ENVELOPE} | {"claim_file": claim_file.digest}
-    digests = Digests(
-        claim_file.digest,
-        tuple((policy.name, policy.digest) for policy in policies),
-        digest({key: document[key] for key in OUTCOME}),
-        digest({key: document[key] for key in DERIVATION}),
-        digest(envelope),
-    )
-    document["digests"] = {
-        "claim_file": digests.claim_file,
-        "policies": [list(pin) for pin in digests.policies],
-        "outcome": digests.outcome,
-        "derivation": digests.derivation,
-        "envelope": digests.envelope,
-    }
-    return replace(decision, digests=digests, document=document)

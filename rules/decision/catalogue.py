@@ -96,6 +96,7 @@ _KINDS = (
         "symptom_first", "refer", "The trouble was noted before the overdue service was done.", None, "statement"
     ),
     ReasonKind("before_term", "refer", "The failure lies before the start of term.", None, None),
+    ReasonKind("no_hour_meter", "refer", "The machine has no hour meter, and its hours decide.", None, None),
     ReasonKind("exchange_rate_missing", "refer", "An exchange rate is missing.", None, "table_row"),
     ReasonKind("price_not_listed", "refer", "The part is on no price list in force.", None, "table_row"),
     ReasonKind("amount_missing", "refer", "The line states no amount to pay.", None, "statement"),
@@ -107,6 +108,7 @@ _KINDS = (
     ReasonKind("cap_price_missing", "refer", "The price that the cap depends on is not on file.", None, "table_row"),
     ReasonKind("too_many_open_facts", "refer", "Too many facts are open to decide.", None, None),
     # Open facts
+    ReasonKind("dates_contradict", "ask", "Days of the claim contradict one another.", None, "statement"),
     ReasonKind("fact_open", "ask", "A fact that changes the result is missing or doubtful.", None, "evidence"),
     # Items and money
     ReasonKind("item_not_paid", "deny", "Items of this kind are not paid.", None, None),
@@ -126,7 +128,7 @@ _KINDS = (
     ReasonKind(
         "service_lowers_share",
         "cut",
-        "A required service is missing, which lowers the paid share.",
+        "A required service was not done as it should be, which lowers the paid share.",
         None,
         "service_records",
     ),
@@ -138,6 +140,9 @@ _KINDS = (
     ReasonKind("service_early", "note", "A service was done before its window; it counts.", None, None),
     ReasonKind("service_booked", "note", "A service was booked in time and delayed by the dealer.", None, None),
     ReasonKind("records_open", "note", "Service records are not on file; they change nothing here.", None, None),
+    ReasonKind(
+        "dates_set_aside", "note", "Days of the claim contradict one another; they change nothing here.", None, None
+    ),
     ReasonKind("papers_came_later", "note", "The papers of a service came in after its date.", None, None),
     ReasonKind(
         "dealer_fault_in_service",
@@ -151,6 +156,7 @@ _KINDS = (
     ReasonKind("caused_by_covered_failure", "note", "Paid because a covered failure ruined it.", None, None),
     ReasonKind("reading_set_aside", "note", "A reading was set aside.", None, None),
     ReasonKind("meter_changed", "note", "The hour meter was changed.", None, None),
+    ReasonKind("typed_unchecked", "note", "A price, rate or time was taken as typed.", None, None),
     ReasonKind("part_superseded", "note", "The part number was superseded.", None, None),
     ReasonKind("converted", "note", "Amounts were converted at a published rate.", None, None),
 )

@@ -7,7 +7,7 @@ from typing import Literal
 from rules.decision.catalogue import KINDS
 from rules.history.timeline import CLAIM_READING
 from rules.line_views import LineResult, PolicyReason, clause_bearer
-from rules.measures.duties import DutyState, nearest_visit, point_words, rejected_for, schedule_for
+from rules.measures.duties import DutyState, nearest_visit, point_words, rejected_for
 from rules.measures.groups import Group
 from rules.measures.prorating import number_text
 from rules.measures.schedule import DuePoint
@@ -39,7 +39,8 @@ def describe(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> R
         code=reason.code,
         policy=reason.policy.name,
         clause=clause.number if clause is not None else None,
-        clause_text=clause.words if clause is not None else None,
+        clause_text=clause.words(reason.code) if clause is not None else None,
+        clause_quoted=clause is not None and clause.quoted,
         words=words,
         facts=tuple(facts),
         records=tuple(records),
@@ -113,7 +114,7 @@ def _service_facts(
     duty = reason.policy.terms.services[name]
     group = _group(reason, line)
     state = next(d for d in reason.measures.duties if d.duty == name and d.group == group.number)
-    schedule = schedule_for(duty, group, reason.policy, claim_file)
+    schedule = state.schedule
     breach = BREACH_OF[reason.code]
     points = [p for b, p in state.breaches if b == breach]
     point = points[0]
@@ -194,10 +195,10 @@ def _symptom_facts(
     assert reason.measures is not None
     symptom = claim_file.claim.symptom
     assert symptom is not None
-    group = _group(reason, line)
-    point = next(
-        d.symptom_first for d in reason.measures.duties if d.symptom_first is not None and d.group == group.number
-    )
+    group, name = _group(reason, line), reason.path.removeprefix("services.")
+    state = next(d for d in reason.measures.duties if d.duty == name and d.group == group.number)
+    point = state.symptom_first
+    assert point is not None
     record = next((s for s in claim_file.services if s.record == point.record), None)
     noted = day_text(symptom.on) + ("" if symptom.reading is None else f" at {hours_text(centihours(symptom.reading))}")
     done = "" if record is None else day_text(record.on)

@@ -4,11 +4,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from rules.history.claim_dates import Contradiction
 from rules.line_views import LineResult, WorldResult
 from rules.open_facts import Explored, OpenFact, facts_that_matter
 from schemas.decision import Outcome
+from schemas.frozen import quickly_made
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class MergedLine:
     """A line's outcome, the world it is shown by, the split of its money (minor units) and its open facts."""
@@ -24,13 +27,17 @@ class MergedLine:
     facts: tuple[OpenFact, ...]
     most: int  # the most the maker may come to pay, for the range
     complete: bool = True  # False: there were too many worlds to look at
+    contradictions: tuple[Contradiction, ...] = ()  # of the claim's days, whether they change the line or not
 
 
-def merge(explored: Explored, index: int) -> MergedLine:
-    """Return line number ``index`` of the claim, merged over all worlds."""
+def merge(explored: Explored, index: int, unnamed: bool = False) -> MergedLine:
+    """Return line number ``index`` of the claim, merged over all worlds.
+
+    A line that is ``unnamed`` by every coverage comes out alike in the worlds that were not looked at, too.
+    """
     results: list[tuple[LineResult, WorldResult]] = [(r.lines[index], r) for _, r in explored.results]
     signatures = {_signature(line) for line, _ in results}
-    if len(signatures) == 1 and explored.complete:
+    if len(signatures) == 1 and (explored.complete or unnamed):
         shown, world = results[0]
         money = shown.money
         return MergedLine(
@@ -92,10 +99,13 @@ def _rank(state: str) -> int:
 
 
 def _outcome(line: LineResult) -> Outcome:
-    """Return the outcome in one world; a covered line that claims nothing is ``pay_zero``: covered, nothing due."""
+    """Return the outcome in one world; a covered line that claims nothing is ``pay_zero``: covered, nothing due.
+
+    ``pay`` says that nothing was cut: a cut stays a cut where the policy adds as much elsewhere.
+    """
     if line.state != "covered":
         return "deny" if line.state == "deny" else "refer"
     money = line.money
     if money.maker == 0:
         return "pay_zero"
-    return "pay" if money.maker >= money.claimed else "pay_part"
+    return "pay_part" if money.owner or money.dealer or money.other_payer or money.open else "pay"

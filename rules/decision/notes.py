@@ -7,9 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from rules.decision.catalogue import KINDS
-from rules.line_views import LineResult, WorldResult
-from rules.measures.duties import DutyState, point_words, schedule_for
-from rules.measures.groups import Group
+from rules.line_views import LineResult, PolicyReason, WorldResult
+from rules.measures.duties import DutyState, point_words
 from rules.measures.measure import Measures
 from schemas.claim_file import ClaimFile
 from schemas.decision import Reason
@@ -31,8 +30,12 @@ class Notebook:
             return []
         timeline = self.world.hours[line.view.payer.name].timeline if line.view.payer.name in self.world.hours else None
         found = [_note(note.code, note.words, note.records) for note in (timeline.notes if timeline else ())]
-        found += [_note(code, words) for code, words in line.view.allowance.notes]
-        if line.state == "deny" and not any(reason.path.startswith("services.") for reason in line.reasons):
+        found += [
+            _note(code, words)
+            for code, words in line.view.allowance.notes
+            if code != "typed_unchecked" or line.state != "deny"  # nothing was taken of a line that is denied
+        ]
+        if line.state == "deny" and not any(_is_of_services(reason) for reason in line.reasons):
             return found  # what the services did is beside the point of this denial
         named = (line.view.candidate.name, line.view.payer.name)
         for measures in self.world.measures:
@@ -42,21 +45,21 @@ class Notebook:
             for duty in measures.duties:
                 links = measures.policy.terms.services[duty.duty].links
                 if duty.group == group.number and (not links or line.subject.component in links):
-                    found += self._duty_notes(measures, group, duty)
+                    found += self._duty_notes(measures, duty)
         return found
 
-    def _duty_notes(self, measures: Measures, group: Group, duty: DutyState) -> tuple[Reason, ...]:
-        key = (measures.policy.name, group.number, duty.duty)
+    def _duty_notes(self, measures: Measures, duty: DutyState) -> tuple[Reason, ...]:
+        key = (measures.policy.name, duty.group, duty.duty)
         if key not in self._of_duty:
             clause = measures.policy.clauses[f"services.{duty.duty}"]
             self._of_duty[key] = tuple(
                 _note(code, words, records, measures.policy.name, clause.number)
-                for code, words, records in self._written(measures, group, duty)
+                for code, words, records in self._written(measures, duty)
             )
         return self._of_duty[key]
 
-    def _written(self, measures: Measures, group: Group, duty: DutyState) -> Iterator[tuple[str, str, tuple[str, ...]]]:
-        schedule = schedule_for(measures.policy.terms.services[duty.duty], group, measures.policy, self.claim_file)
+    def _written(self, measures: Measures, duty: DutyState) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+        schedule = duty.schedule
         at, day = measures.hours_at_failure, self.claim_file.claim.failed_on.toordinal()
         relative = None if at is None else at - schedule.start_hours
         codes = {"early": "service_early", "booked": "service_booked", "assumed": "records_open"}
@@ -88,6 +91,11 @@ class Notebook:
                 yield "reading_inferred", "", (service.record,)
 
 
+def _is_of_services(reason: PolicyReason) -> bool:
+    """Return whether a reason of a denied line is about a service; what would hold the line says nothing of it."""
+    return reason.path.startswith("services.") and reason.effect not in ("refer", "note")
+
+
 def _note(
     code: str,
     words: str,
@@ -95,4 +103,4 @@ def _note(
     policy: str | None = None,
     clause: str | None = None,
 ) -> Reason:
-    return Reason(code, policy, clause, None, f"{KINDS[code].text} {words}".strip(), (), records, None, None)
+    return Reason(code, policy, clause, None, False, f"{KINDS[code].text} {words}".strip(), (), records, None, None)

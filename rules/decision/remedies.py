@@ -8,14 +8,15 @@ what is to be supplied, with the outcome and the amount unchanged.
 
 from collections.abc import Callable, Mapping, Sequence
 
-from rules.decision.assemble import question_words
+from rules.decision.assemble import answer_by, question_words
 from rules.decision.catalogue import KINDS, PRECEDENCE
 from rules.decision.merge import MergedLine
 from rules.decision.supplies import supplies_of
 from rules.line_views import PolicyReason
-from rules.measures.duties import OTHER_TROUBLE, DutyState, services_key
+from rules.measures.duties import OTHER_TROUBLE, DutyState, services_key, services_words
 from rules.measures.measure import serial_key
-from rules.plain import day_text
+from rules.open_facts import told
+from rules.plain import day_text, without_windows
 from rules.policy_book.service_words import PERFORMERS
 from rules.policy_book.values import listed
 from schemas.claim_file import ClaimFile
@@ -46,7 +47,7 @@ def remedies_of(merged: Sequence[MergedLine], claim_file: ClaimFile, decide: Dec
         if line.outcome == "pay":
             continue
         keys = _candidates(line, claim_file)
-        remedy = _remedy(index, line, keys, decided)
+        remedy = _remedy(index, line, keys, decided, claim_file)
         if remedy is not None:
             found.append(remedy)
         if line.outcome in UNDECIDED and (remedy is None or remedy.outcome in UNDECIDED):
@@ -68,7 +69,7 @@ def _candidates(line: MergedLine, claim_file: ClaimFile) -> dict[str, tuple[str,
     for fact in line.facts:
         if fact.about in ASSUMED:
             words = question_words(fact, line.world.details)
-            letter = words.split(" (")[0] if fact.about == "services" else words
+            letter = without_windows(words) if fact.about == "services" else words
             found.append((PRECEDENCE["fact_open"], fact.key, words, letter))
     first: dict[str, tuple[str, str]] = {}
     for _, key, desk, letter in sorted(found):
@@ -90,14 +91,15 @@ def _service_candidates(reason: PolicyReason, line: MergedLine) -> list[Candidat
         if duty.late == "cures_if_inspected":
             found.append((place, f"inspection:{point.record}", words, words))
     key = services_key(name, group)
-    details = list(dict.fromkeys(line.world.details.get(key, [])))
+    details = told(line.world.details, key)
     if details:
-        hours = ", ".join(dict.fromkeys(text.split(" (")[0] for text in details))
-        desk, letter = f"records of the {plain} services due at {'; '.join(details)}", "in time"
+        hours = "; ".join(dict.fromkeys(map(without_windows, details)))
+        called = services_words(name, group)
+        desk, letter = f"records of {called} due at {'; '.join(details)}", "in time"
         if any(breach == "wrong_hands" for breach, _ in state.breaches):
             letter = f"by {listed((PERFORMERS[p] for p in duty.performed_by), 'or')}"
             desk += f", done {letter}"
-        words = f"if the {plain} services due at {hours} were done {letter}, their records"
+        words = f"if {called} due at {hours} were done {letter}, their records"
         found.append((place, key, desk, words))
     return found
 
@@ -109,7 +111,7 @@ def _statement_candidates(reason: PolicyReason, line: MergedLine, claim_file: Cl
     symptom = claim_file.claim.symptom
     if reason.code == "serial_differs":
         removed, fitted, _ = reason.measures.differing_serials[own]
-        words = f"a statement which part was removed: {removed} as claimed, or {fitted}, which is on file as fitted"
+        words = f"a statement which part was removed, {removed} as claimed or {fitted} as on file"
         return [(place, serial_key(own), words, words)]
     if reason.code == "symptom_first" and symptom is not None:
         words = f"a statement that the trouble noted on {day_text(symptom.on)} was not the one that led to this failure"
@@ -122,6 +124,7 @@ def _remedy(
     line: MergedLine,
     keys: Mapping[str, tuple[str, str]],
     decided: Callable[[tuple[str, ...]], Sequence[MergedLine]],
+    claim_file: ClaimFile,
 ) -> Remedy | None:
     tried: list[str] = []
     for key in list(keys)[:MOST_REMEDIES]:
@@ -145,7 +148,13 @@ def _remedy(
         facts=tuple(tried),
         outcome=best.outcome,
         maker_pays=money.money(best.maker),
+        answer_by=min(answer_by(line, _about(k, line), claim_file) for k in tried).isoformat(),
     )
+
+
+def _about(key: str, line: MergedLine) -> str:
+    """Return what a fact is about, as an earlier question says it; the key of one that is not open begins with that."""
+    return next((fact.about for fact in line.facts if fact.key == key), key.partition(":")[0])
 
 
 def _better(after: MergedLine, before: MergedLine) -> bool:

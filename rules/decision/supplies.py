@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 
-from rules.decision.assemble import question_words
+from rules.decision.assemble import answer_by, question_words
 from rules.decision.catalogue import KINDS
 from rules.decision.merge import MergedLine
 from rules.line_views import PolicyReason
@@ -29,13 +29,14 @@ def supplies_of(line: MergedLine, claim_file: ClaimFile, assumed: Sequence[str])
         # A day of the failure or the repair is no remedy, nor is a reading that contradicts others: both are questions.
         known = fact.key.startswith("date:") or (fact.about == "reading" and not _is_lacking(fact.key, claim_file))
         if fact.asks == "dealer" and fact.about not in assumed and not known:
-            words = question_words(fact, line.world.details)
+            words = f"{'a statement of ' if fact.about == 'dates' else ''}{question_words(fact, line.world.details)}"
             found.setdefault(fact.key, (words, words))
     if not found:
         return []
+    abouts = {fact.about for fact in line.facts if fact.key in found} or {"price", "evidence"}
     money = line.shown.money
     low, high = money.money(line.maker), money.money(line.most)
-    most = f" (up to {high} {money.currency}, by what comes of it)" if high != low else ""
+    most = f" (up to {high:,f} {money.currency}, by what comes of it)" if high != low else ""
     return [
         Remedy(
             line=line.shown.subject.line.line,
@@ -44,6 +45,7 @@ def supplies_of(line: MergedLine, claim_file: ClaimFile, assumed: Sequence[str])
             facts=tuple(found),
             outcome=line.outcome,
             maker_pays=low,
+            answer_by=min(answer_by(line, about, claim_file) for about in abouts).isoformat(),
         )
     ]
 

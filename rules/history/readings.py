@@ -13,6 +13,7 @@ from typing import Final, Literal
 from rules.calendar import add_span
 from schemas.claim_file import ClaimFile
 from schemas.conventions import MeterConventions
+from schemas.frozen import quickly_made
 from schemas.machine import MeterChange, Storage
 from schemas.quantities import centihours
 
@@ -20,6 +21,7 @@ CLAIM_READING: Final = "claim:reading"
 REPAIR_READING: Final = "claim:repair_reading"
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class Observed:
     """What a meter showed on a day (hundredths), with the record it came from.

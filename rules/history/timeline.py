@@ -21,6 +21,7 @@ from rules.open_facts import OpenFact
 from rules.plain import day_text, hours_text
 from schemas.claim_file import ClaimFile
 from schemas.conventions import FactHandling, MeterConventions
+from schemas.frozen import quickly_made
 from schemas.machine import MeterChange
 from schemas.quantities import centihours
 
@@ -35,6 +36,7 @@ class Shift:
     most: int
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class HoursBounds:
     """Machine hours (hundredths) between ``low`` and ``high``, both inside.
@@ -56,6 +58,7 @@ class HoursBounds:
         return self.low == self.high
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class Sighting:
     """Machine hours known on a day, with the record they come from ("" for the new machine)."""

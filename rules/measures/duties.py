@@ -12,16 +12,19 @@ All points of a duty whose records are not known to be complete are one open fac
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import partial
 from typing import Literal
 
 from rules.history.timeline import Timeline
-from rules.measures.groups import Group, earliest_start
+from rules.measures.groups import Group
 from rules.measures.schedule import Absence, DuePoint, Schedule, Visit, judge
 from rules.measures.service_proof import refusal_of
+from rules.measures.starts import start_on_file
 from rules.open_facts import OpenFact, World
 from rules.plain import day_text, hours_text
 from rules.policy_book.compiled import CompiledPolicy
 from schemas.claim_file import ClaimFile
+from schemas.frozen import quickly_made
 from schemas.machine import Booking
 from schemas.policy.services import ServiceDuty
 from schemas.quantities import centihours
@@ -42,12 +45,14 @@ class Rejected:
     dealer: str | None
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class DutyState:
     """All due points of one duty in one group, the breaches that remain, and notes for the desk."""
 
     duty: str
     group: int
+    schedule: Schedule
     points: tuple[DuePoint, ...]
     visits: tuple[Visit, ...]
     breaches: tuple[tuple[Breach, DuePoint], ...]
@@ -62,6 +67,7 @@ def duty_state(
     name: str,
     duty: ServiceDuty,
     group: Group,
+    schedule: Schedule,
     policy: CompiledPolicy,
     claim_file: ClaimFile,
     timeline: Timeline,
@@ -70,7 +76,6 @@ def duty_state(
     world: World,
 ) -> DutyState | None:
     """Return the duty's state at the failure; None when it never became a duty of this machine."""
-    schedule = schedule_for(duty, group, policy, claim_file)
     if duty.advised_on is not None and duty.advised_on > schedule.start:
         return None
     visits, rejected, recover = _visits(name, duty, group, policy, claim_file, hours_of, hours_at_failure, world)
@@ -87,25 +92,37 @@ def duty_state(
         for r in claim_file.services
         if r.provided_on is not None and r.provided_on > r.on and r.record in answered
     )
-    return DutyState(name, group.number, points, visits, breaches, cured, rejected, symptom_first, recover, late)
+    return DutyState(
+        name, group.number, schedule, points, visits, breaches, cured, rejected, symptom_first, recover, late
+    )
 
 
-def schedule_for(duty: ServiceDuty, group: Group, policy: CompiledPolicy, claim_file: ClaimFile) -> Schedule:
+def schedule_for(
+    duty: ServiceDuty, group: Group, policy: CompiledPolicy, claim_file: ClaimFile, world: World
+) -> Schedule:
     """Return the schedule of a duty for a group: the machine's own, unless a later fitting began another."""
     start, hours = group.start, 0
     if begun_by_fitting(duty, group):
         start, hours = group.schedule_start, group.schedule_hours
     else:
         # The group may have a clock of its own (a battery's from its build date): services follow the machine's.
-        found = earliest_start(policy.terms.term.starts, claim_file, policy.conventions.month_end)
+        found = start_on_file(policy.terms.term.starts, claim_file, policy.conventions.month_end, world)
         start = found[0] if found is not None else start
-    storage = tuple(sorted((s.since.toordinal(), s.until.toordinal()) for s in claim_file.machine.storage))
+    stored = claim_file.machine.storage
+    storage = tuple(sorted((s.since.toordinal(), s.until.toordinal()) for s in stored)) if stored else ()
     return Schedule(duty, policy.conventions, start, hours, storage)
 
 
 def services_key(name: str, group: Group) -> str:
     """Return the key of the open fact whether a duty's services were done; carve-outs share the machine's services."""
     return f"services:{name}:{group.key.split('/carve_outs[')[0]}"
+
+
+def services_words(name: str, group: Group) -> str:
+    """Return what the services of a duty are called, with the side of the machine where they are one side's."""
+    side = group.fitted.position if group.fitted is not None else group.key.partition("/")[2].partition("/")[0]
+    whose = "" if side in ("", "none") or side.startswith("carve_outs") else f" of the {side} side"
+    return f"the {name.replace('_', ' ')} services{whose}"
 
 
 def begun_by_fitting(duty: ServiceDuty, group: Group) -> bool:
@@ -169,6 +186,7 @@ def _visits(
     return tuple(visits), tuple(rejected), tuple(recover)
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class _Absence:
     """Answers for a due point without a record: whether its absence counts as not done, is unknown, or was booked."""
@@ -189,10 +207,10 @@ class _Absence:
         key = services_key(self.name, self.group)
         if self.duty.bookings_count and any(self._holds_open(b, point, day) for b in self.claim_file.machine.bookings):
             return "booked"
-        self.world.details.setdefault(key, []).append(point_words(point, self.schedule))
+        self.world.details.setdefault(key, []).append(partial(point_words, point, self.schedule))
         if self._counts_as_not_done(point):
             return "done" if self.world.known(key, False) else "not_done"
-        words = f"records of the {self.name.replace('_', ' ')} services"
+        words = f"records of {services_words(self.name, self.group)}"
         own = self._own_key(key, point, day, hours)
         fact = OpenFact(own or key, "services", "dealer", words, key if own else None)
         return "done" if self.world.pick(fact, (1, 0)) else "not_done"

@@ -20,6 +20,7 @@ from rules.policy_book.compiled import CompiledPolicy, all_limits
 from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
+from schemas.frozen import quickly_made
 from schemas.machine import FittedComponent, Machine, Position
 from schemas.policy.clause import Limit, Limits
 from schemas.policy.document import CoveragePolicy
@@ -31,6 +32,7 @@ __all__ = ["Group", "LimitState", "build_group", "earliest_start", "fitted_compo
 MACHINE: Final = "machine"
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class LimitState:
     """How one limit stands: ``value`` is what a rule tests (days past, hundredths used, worn share past)."""
@@ -48,6 +50,7 @@ class LimitState:
         return self.value > centihours(cap) if conventions.hours_at_cap == "covered" else self.value >= centihours(cap)
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class Group:
     """One term: its beginning, the tested day and hours, and how each limit stands."""
@@ -106,6 +109,7 @@ def group_of(
     return key, None, "term"
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class _Clock:
     """What a group's term counts from: day and machine hours, and the beginning of its service schedules."""
@@ -136,7 +140,7 @@ def build_group(
     used = _hours_on_test(policy, hours)
     hours_used = None if used is None else used - clock.hours
     component_used = used
-    if used is not None and _counts_component_hours(policy):
+    if used is not None and policy.counts_component_hours:
         came = fitted if fitted is None or fitted_later is not None or fitted.fitted_as == "factory" else None
         component_used = used - (_fitted_hours(came, hours) if came is not None else 0)
     ends = carve_out.ends if carve_out is not None else policy.terms.term.ends
@@ -269,14 +273,6 @@ def _fitted_hours(fitted: FittedComponent, hours: Hours) -> int:
     if fitted.fitted_on is None:
         return 0
     return hours.of_fitting(fitted.id) or 0
-
-
-def _counts_component_hours(policy: CompiledPolicy) -> bool:
-    terms = policy.terms
-    prorated = terms.prorating is not None and any(a.by == "component_hours" for a in terms.prorating.axes)
-    after = [terms.pays.either_or.after] if terms.pays.either_or is not None else []
-    limits = (limit for _, found in all_limits(terms) for limit in found.all)
-    return prorated or any(limit.component_hours is not None for limit in (*limits, *after))
 
 
 def _on_machine(machine: Machine, component: str | None, failed_on: date) -> list[FittedComponent]:

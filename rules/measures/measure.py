@@ -1,7 +1,7 @@
 """All measures of one policy for the lines it may pay, in one world."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
 
@@ -9,11 +9,12 @@ from rules.measures.duties import DutyState, duty_state, schedule_for, services_
 from rules.measures.groups import Group, build_group, group_of, limit_state
 from rules.measures.hours import Hours
 from rules.measures.prorating import Proration, prorate
-from rules.measures.wear import WearShares, counts_wear, wear_shares, worn_of
+from rules.measures.wear import WearShares, wear_shares, worn_of
 from rules.open_facts import OpenFact, World
 from rules.policy_book.compiled import CompiledPolicy
 from rules.selection.select import Subject
 from schemas.claim_file import ClaimFile
+from schemas.frozen import quickly_made
 from schemas.policy.clause import Limits
 from schemas.policy.exclusions import Alterations, ExcludedCauses
 from schemas.policy.pays import NotPaid
@@ -29,6 +30,7 @@ class AlteredLine:
     record: str
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class Measures:
     """What the rule base and the settlement of one policy work on."""
@@ -55,23 +57,11 @@ class Unstated:
     worn_by_line: frozenset[str]  # digests of the policies whose terms count wear
 
 
-def what_may_be(policies: Sequence[CompiledPolicy]) -> Unstated:
+@lru_cache(maxsize=1024)
+def what_may_be(policies: tuple[CompiledPolicy, ...]) -> Unstated:
     """Return the causes and worn shares that may make a difference under these policies."""
-    return _looked_up(_Book(tuple(policy.digest for policy in policies), tuple(policies)))
-
-
-@dataclass(frozen=True, slots=True)
-class _Book:
-    """Policies by their digests, so that they are looked through once and not once a world."""
-
-    digests: tuple[str, ...]
-    policies: tuple[CompiledPolicy, ...] = field(compare=False)
-
-
-@lru_cache(maxsize=4096)
-def _looked_up(book: _Book) -> Unstated:
-    by_line = frozenset(policy.digest for policy in book.policies if counts_wear(policy))
-    return Unstated(excluded_causes(book.policies), wear_shares(book.policies), by_line)
+    by_line = frozenset(policy.digest for policy in policies if policy.counts_wear)
+    return Unstated(excluded_causes(policies), wear_shares(policies), by_line)
 
 
 def measure(
@@ -117,11 +107,20 @@ def _duties(
         judged: dict[tuple[date, int, str, str], DutyState | None] = {}
         for group in groups:
             position = group.fitted.position if group.fitted is not None else "none"
-            schedule = schedule_for(duty, group, policy, claim_file)
+            schedule = schedule_for(duty, group, policy, claim_file, world)
             key = (schedule.start, schedule.start_hours, services_key(name, group), position)
             if key not in judged:
                 judged[key] = duty_state(
-                    name, duty, group, policy, claim_file, hours.timeline, hours.at_failure, hours.of_record, world
+                    name,
+                    duty,
+                    group,
+                    schedule,
+                    policy,
+                    claim_file,
+                    hours.timeline,
+                    hours.at_failure,
+                    hours.of_record,
+                    world,
                 )
             state = judged[key]
             if state is not None:

@@ -209,7 +209,7 @@ def number_text(value: int | Fraction) -> str:
     """Return an exact number as a reader writes it: 1,500, 24.37, or a fraction where decimals do not end."""
     if value.denominator == 1:
         return f"{value.numerator:,}"
-    decimal = Decimal(value.numerator) / Decimal(value.denominator)
-    if Fraction(decimal) == value and -decimal.as_tuple().exponent <= 4:  # type: ignore[operator]
-        return f"{decimal:,}"
-    return f"{value.numerator}/{value.denominator}"
+    if 10_000 % value.denominator:
+        return f"{value.numerator}/{value.denominator}"
+    whole, rest = divmod(abs(value.numerator) * (10_000 // value.denominator), 10_000)
+    return f"{'-' if value.numerator < 0 else ''}{whole:,}.{rest:04d}".rstrip("0")

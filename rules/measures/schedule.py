@@ -37,18 +37,19 @@ Hours are hundredths since the schedule's beginning; days are proleptic ordinals
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from fractions import Fraction
 from typing import Literal
 
-from rules.calendar import add_span
+from rules.calendar import add_months
 from rules.measures.pauses import merged, running_after, running_before
 from schemas.conventions import Conventions
+from schemas.frozen import quickly_made
 from schemas.policy.services import CalendarLimb, ServiceDuty, Tolerances
-from schemas.quantities import Span, Tolerance, centihours
+from schemas.quantities import Tolerance, centihours
 
 State = Literal["open", "met", "early", "late", "missed", "booked", "assumed"]
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class Visit:
     """A record that carries the duty's tasks and is good enough to meet it; ``hours`` None: no hour meter."""
@@ -58,6 +59,7 @@ class Visit:
     hours: int | None
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class DuePoint:
     """One due point with its window on each limb (None where the limb plays no part).
@@ -86,7 +88,10 @@ class DuePoint:
         return self.high_day is not None and day > self.high_day
 
     def closed_at(self, day: int, hours: int | None) -> bool:
-        return self.hours_closed_at(hours) or self.days_closed_at(day)
+        high_hours, high_day = self.high_hours, self.high_day
+        if high_hours is not None and hours is not None and hours > high_hours:
+            return True
+        return high_day is not None and day > high_day
 
     def opened_at(self, day: int, hours: int | None) -> bool:
         return (self.low_hours is not None and hours is not None and hours >= self.low_hours) or (
@@ -119,6 +124,7 @@ HoursLimb = tuple[int, int]  # step, due hours
 CalendarPlace = tuple[int, int]  # anchor, turns
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class Schedule:
     """A duty's due points for one beginning; ``storage``: recorded periods, first day and first running day again."""
@@ -251,16 +257,18 @@ class Schedule:
             interval = every.days or every.months * 30
         else:
             interval = nominal - self._counted(anchor, turns - 1, calendar)
-        pauses = merged(self.storage) if calendar.in_storage == "pauses" else ()
+        early, late = _days_of(window.early, interval, window), _days_of(window.late, interval, window)
+        if not self.storage or calendar.in_storage != "pauses":
+            return nominal - early, nominal, nominal + late
+        pauses = merged(self.storage)
         day = running_after(anchor, nominal - anchor, pauses)
-        low = running_before(day, _days_of(window.early, interval, window), pauses)
-        return low, day, running_after(day, _days_of(window.late, interval, window), pauses)
+        return running_before(day, early, pauses), day, running_after(day, late, pauses)
 
     def _counted(self, anchor: int, turns: int, calendar: CalendarLimb) -> int:
-        span = Span(calendar.every.months * turns, calendar.every.days * turns)
-        if span == Span():
-            return anchor
-        return add_span(date.fromordinal(anchor), span, self.conventions.month_end).toordinal()
+        every = calendar.every
+        if not turns or not every.months:
+            return anchor + every.days * turns
+        return add_months(date.fromordinal(anchor), every.months * turns, self.conventions.month_end).toordinal()
 
 
 def _hours_place(point: DuePoint) -> HoursLimb | None:
@@ -279,7 +287,7 @@ def _hours_of(tolerance: Tolerance, base: int, window: Tolerances | None) -> int
     if tolerance.share is None:
         assert tolerance.amount is not None
         return centihours(tolerance.amount)
-    taken = int(base * tolerance.share)
+    taken = base * tolerance.share.numerator // tolerance.share.denominator
     return taken if window is None or window.at_most is None else min(taken, centihours(window.at_most))
 
 
@@ -287,7 +295,7 @@ def _days_of(tolerance: Tolerance, interval: int, window: Tolerances) -> int:
     if tolerance.share is None:
         assert tolerance.amount is not None
         return int(tolerance.amount)
-    taken = int(Fraction(interval) * tolerance.share)
+    taken = interval * tolerance.share.numerator // tolerance.share.denominator
     return taken if window.at_most is None else min(taken, int(window.at_most))
 
 

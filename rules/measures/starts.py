@@ -1,9 +1,7 @@
 """The start of term and other days that a period counts from; one that is not on file is taken where it matters."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
 from datetime import date, timedelta
-from functools import lru_cache
 from math import ceil, floor
 
 from rules.calendar import add_months, add_span, last_covered_day
@@ -23,11 +21,28 @@ MOST_TURNS = 100
 
 def earliest_start(starts: Starts, claim_file: ClaimFile, month_end: str) -> tuple[date, str] | None:
     """Return the start of term and the event it came from, None when no event is on file."""
-    known = [found for point in starts.earliest_of if (found := _point_on(point, claim_file.machine, month_end))]
-    if known:
-        return min(known)
-    fallback = (found for point in starts.otherwise if (found := _point_on(point, claim_file.machine, month_end)))
-    return next(fallback, None)
+    machine = claim_file.machine
+    earliest: date | None = None
+    came_from: list[StartPoint] = []
+    for point in starts.earliest_of:
+        on = _day_of(point, machine, month_end)
+        if on is None or (earliest is not None and on > earliest):
+            continue
+        came_from = [*came_from, point] if on == earliest else [point]
+        earliest = on
+    if earliest is not None:
+        return earliest, min(map(_event_words, came_from))
+    for point in starts.otherwise:
+        on = _day_of(point, machine, month_end)
+        if on is not None:
+            return on, _event_words(point)
+    return None
+
+
+def start_on_file(starts: Starts, claim_file: ClaimFile, month_end: str, world: World) -> tuple[date, str] | None:
+    """Return ``earliest_start``, found once a claim."""
+    key = ("start", id(starts), month_end)  # a clause lives as long as its policy's book
+    return world.once(key, lambda: earliest_start(starts, claim_file, month_end))
 
 
 def event_on(event: Event, machine: Machine) -> date | None:
@@ -35,16 +50,21 @@ def event_on(event: Event, machine: Machine) -> date | None:
     return machine.built_on if event == "built" else machine.events.get(event)
 
 
-def _point_on(point: StartPoint, machine: Machine, month_end: str) -> tuple[date, str] | None:
+def _day_of(point: StartPoint, machine: Machine, month_end: str) -> date | None:
     if isinstance(point, DemoHours):
-        reached = [d.on for d in machine.demonstrations if d.hours >= point.demo_reaches]
-        return (min(reached), f"{point.demo_reaches} h of demonstrations") if reached else None
-    event, span = (point.event, point.plus) if isinstance(point, StartAfter) else (point, None)
-    on = event_on(event, machine)
-    if on is None:
-        return None
-    name = event.replace("_", " ")
-    return (on, name) if span is None else (add_span(on, span, month_end), f"{name} and {span}")
+        return min((d.on for d in machine.demonstrations if d.hours >= point.demo_reaches), default=None)
+    if isinstance(point, StartAfter):
+        on = event_on(point.event, machine)
+        return None if on is None else add_span(on, point.plus, month_end)
+    return event_on(point, machine)
+
+
+def _event_words(point: StartPoint) -> str:
+    if isinstance(point, DemoHours):
+        return f"{point.demo_reaches} h of demonstrations"
+    if isinstance(point, StartAfter):
+        return f"{point.event.replace('_', ' ')} and {point.plus}"
+    return point.replace("_", " ")
 
 
 def start_key(starts: Starts) -> str:
@@ -70,15 +90,15 @@ def start_of_term(
     ``others`` are the versions that count from the same events: the day is taken on each side of every point at which
     one of them changes its answer.
     """
-    found = earliest_start(starts, claim_file, policy.conventions.month_end)
+    found = start_on_file(starts, claim_file, policy.conventions.month_end, world)
     if found is not None:
         return found
     key = start_key(starts)
     fact = OpenFact(key, "start", "dealer", "the day on which the machine was delivered or first used")
     if key in world.values or key in world.assumed:
         return date.fromordinal(world.pick(fact, ())), "start not on file"
-    policies = {p.digest: p for p in (policy, *others) if _counts_from(p, key)}
-    candidates = _start_days(_Asked(tuple(sorted(policies)), claim_file.digest, tuple(policies.values()), claim_file))
+    policies = tuple({p: None for p in (policy, *others) if _counts_from(p, key)})
+    candidates = world.once(("start days", frozenset(policies)), lambda: _start_days(policies, claim_file))
     return date.fromordinal(world.pick(fact, candidates)), "start not on file"
 
 
@@ -87,21 +107,9 @@ def _counts_from(policy: CompiledPolicy, key: str) -> bool:
     return any(start_key(starts) == key for starts in (policy.terms.term.starts, *own))
 
 
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """Digests stand for the documents, so that the days are found once a claim and not once a world."""
-
-    policy_digests: tuple[str, ...]
-    claim_file_digest: str
-    policies: tuple[CompiledPolicy, ...] = field(compare=False)
-    claim_file: ClaimFile = field(compare=False)
-
-
-@lru_cache(maxsize=256)
-def _start_days(asked: _Asked) -> tuple[int, ...]:
-    claim_file = asked.claim_file
+def _start_days(policies: Iterable[CompiledPolicy], claim_file: ClaimFile) -> tuple[int, ...]:
     low, high = claim_file.machine.built_on.toordinal(), claim_file.claim.failed_on.toordinal()
-    tests = (test for policy in asked.policies for test in _start_tests(policy, claim_file))
+    tests = (test for policy in policies for test in _start_tests(policy, claim_file))
     return days_that_matter(low, high, tests)
 
 

@@ -6,17 +6,19 @@ from decimal import Decimal
 from fractions import Fraction
 
 from rules.open_facts import OpenFact, World
-from rules.policy_book.compiled import CompiledPolicy, all_limits
+from rules.policy_book.compiled import CompiledPolicy, wear_edges
 from schemas.claim import ClaimLine, Wear
-from schemas.policy.prorating import Curve, Decline, OwnerPrices, Points, Steps
+from schemas.frozen import quickly_made
 
 ONE = Fraction(1)
+UNWORN = (Fraction(0),)
 HAIR = Fraction(1, 10**12)  # a share just before or after a step; no amount can tell it from the step's own side
 
 Floor = Decimal | None
 WearShares = Mapping[Floor, tuple[Fraction, ...]]  # by the floor that the worn share is measured against
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class Worn:
     """The worn share of one line under one policy; ``measured`` None: not on file, one of ``shares`` in each world."""
@@ -53,19 +55,14 @@ def worn_of(policy: CompiledPolicy, line: ClaimLine, shares: WearShares, world: 
     """Return how worn the part of a line is as ``policy`` measures it."""
     floor = _floor(policy)
     measured = None if line.wear is None or floor is None else worn_share(line.wear, floor)
-    return Worn(line.line, floor, measured, shares.get(floor, (Fraction(0),)), world)
-
-
-def counts_wear(policy: CompiledPolicy) -> bool:
-    """Return whether a term or share of the policy depends on wear, so that each line has its own."""
-    return bool(_edges(policy))
+    return Worn(line.line, floor, measured, shares.get(floor, UNWORN), world)
 
 
 def wear_shares(policies: Sequence[CompiledPolicy]) -> WearShares:
     """Return for each floor the worn shares worth trying, least worn first: each side of every edge, and both ends."""
     edges: dict[Floor, set[Fraction]] = {}
     for policy in policies:
-        edges.setdefault(_floor(policy), set()).update(_edges(policy))
+        edges.setdefault(_floor(policy), set()).update(wear_edges(policy.terms))
     return {floor: _each_side(found) for floor, found in edges.items()}
 
 
@@ -76,28 +73,3 @@ def _floor(policy: CompiledPolicy) -> Floor:
 def _each_side(edges: Iterable[Fraction]) -> tuple[Fraction, ...]:
     found = {Fraction(0), ONE, *(edge + step for edge in edges for step in (-HAIR, Fraction(0), HAIR))}
     return tuple(sorted(share for share in found if 0 <= share <= 1))
-
-
-def _edges(policy: CompiledPolicy) -> set[Fraction]:
-    """Return the worn shares at which a limit, a step or a bend of this policy lies."""
-    terms = policy.terms
-    limits = [limit for _, found in all_limits(terms) for limit in found.all]
-    if terms.pays.either_or is not None:
-        limits.append(terms.pays.either_or.after)
-    edges = {Fraction(limit.wear) for limit in limits if limit.wear is not None}
-    for axis in terms.prorating.axes if terms.prorating is not None else ():
-        if axis.by == "wear":
-            edges.update(_bends(axis.share))
-    return edges
-
-
-def _bends(curve: Curve) -> list[Fraction]:
-    match curve:
-        case Steps(steps=steps):
-            return [Fraction(step.at) for step in steps]
-        case Points(points=points):
-            return [Fraction(point.at) for point in points]
-        case Decline(zero_at=zero_at, free_until=free_until):
-            return [Fraction(zero_at), Fraction(free_until)]
-        case OwnerPrices(owner_prices=prices):
-            return [Fraction(price.at) for price in prices]

@@ -27,9 +27,13 @@ class BookRefused(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class PolicyBook:
-    """Immutable; ``versions`` holds each policy's versions, oldest first."""
+    """Immutable; ``versions`` holds each policy's versions, oldest first.
+
+    ``governing`` holds those that may govern by themselves: all but the ones that are in force only as a fall-back.
+    """
 
     versions: Mapping[str, tuple[CompiledPolicy, ...]]
+    governing: Mapping[str, tuple[CompiledPolicy, ...]]
     by_name: Mapping[str, CompiledPolicy]
 
     def policy(self, name: str) -> CompiledPolicy:
@@ -68,7 +72,7 @@ def build_book(policies: Iterable[CoveragePolicy], conventions: Iterable[Convent
                 ref,
                 _path_of(fault.rule),
                 f"its rules would not be safe to run: {fault.what}; {fault.limit}.",
-                "Split the policy into several, each with fewer clauses.",
+                _way_out_of(fault.what),
             )
             for fault in unsafe
         ]
@@ -76,8 +80,13 @@ def build_book(policies: Iterable[CoveragePolicy], conventions: Iterable[Convent
         raise BookRefused(tuple(faults))
     names = sorted({ref.name for ref in compiled})
     versions = {name: tuple(compiled[ref] for ref in sorted(compiled) if ref.name == name) for name in names}
+    governing = {
+        name: governing
+        for name, each in versions.items()
+        if (governing := tuple(p for p in each if not p.terms.in_force.only_as_fall_back))
+    }
     by_name = {str(ref): compiled[ref] for ref in sorted(compiled)}
-    return PolicyBook(MappingProxyType(versions), MappingProxyType(by_name))
+    return PolicyBook(MappingProxyType(versions), MappingProxyType(governing), MappingProxyType(by_name))
 
 
 def _path_of(rule: str) -> tuple[str | int, ...]:
@@ -86,6 +95,13 @@ def _path_of(rule: str) -> tuple[str | int, ...]:
     if found is None:
         return ()
     return (found[1],) if found[2] is None else (found[1], int(found[2]) if found[2].isdigit() else found[2])
+
+
+def _way_out_of(what: str) -> str:
+    """Return what an author can do about a fault of the compiled rules; of properties, only services name their own."""
+    if "same hash" in what:
+        return "Give one of the two services (to_…) another name."
+    return "Split the policy into several, each with fewer clauses."
 
 
 def _fall_backs_first(documents: Mapping[VersionRef, CoveragePolicy]) -> list[VersionRef]:

@@ -3,32 +3,44 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
 from types import MappingProxyType
 from typing import Any
 
 from pydantic import BaseModel
 
-from rules.policy_book.wording import clause_words
+from rules.policy_book.values import Told
+from rules.policy_book.wording import cited_sentences, reason_sentences
 from rules.rule_base.compiler import compile_ruleset
 from schemas.canonical import Canonical, digest
 from schemas.conventions import Conventions
 from schemas.policy.clause import Clause, Limits
 from schemas.policy.document import CoveragePolicy
-from schemas.policy.prorating import Decline, OwnerPrices, Points, Steps
+from schemas.policy.prorating import Curve, Decline, OwnerPrices, Points, Steps
 from schemas.policy.services import FallBack
 from schemas.quantities import Tolerance, VersionRef, centihours
 
 
 @dataclass(frozen=True, slots=True)
 class CitedClause:
-    """A clause as a reason cites it."""
+    """A clause as a reason cites it: in the maker's own words, else in sentences of the program's own."""
 
     path: str
     number: str
-    words: str
+    text: str | None  # the maker's own words
+    sentences: tuple[Told, ...]
+
+    @property
+    def quoted(self) -> bool:
+        """Whether its words are the maker's own."""
+        return self.text is not None
+
+    def words(self, code: str) -> str:
+        """Return the maker's own words, or what the clause says and a reason of ``code`` rests on."""
+        return self.text if self.text is not None else reason_sentences(code, self.sentences)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CompiledPolicy:
     """One policy version with its pinned conventions; immutable, and equal when the digest is."""
 
@@ -40,13 +52,22 @@ class CompiledPolicy:
     clauses: Mapping[str, CitedClause]  # by path, such as term or services.drive_oil
     ruleset: Mapping[str, Any]
     hour_thresholds: tuple[int, ...]  # hundredths of an hour at which something changes, schedules apart
+    counts_component_hours: bool
+    counts_wear: bool  # a term or share depends on wear, so that each line has its own
     falls_back_to: tuple[VersionRef, ...]
+
+    def __eq__(self, other: object) -> bool:
+        return self is other or (isinstance(other, CompiledPolicy) and self.digest == other.digest)
+
+    def __hash__(self) -> int:
+        return hash(self.digest)
 
 
 def compile_policy(terms: CoveragePolicy, conventions: Conventions, pinned: Mapping[VersionRef, str]) -> CompiledPolicy:
     """Return the compiled version; ``pinned`` gives the digests of the versions it falls back to."""
     clauses = {
-        path: CitedClause(path, clause.clause, clause_words(path, clause, terms)) for path, clause in each_clause(terms)
+        path: CitedClause(path, clause.clause, clause.text or None, cited_sentences(path, clause, terms))
+        for path, clause in each_clause(terms)
     }
     falls_back = fall_backs(terms)
     pins = {str(ref): pinned[ref] for ref in falls_back}
@@ -59,6 +80,8 @@ def compile_policy(terms: CoveragePolicy, conventions: Conventions, pinned: Mapp
         clauses=MappingProxyType(clauses),
         ruleset=MappingProxyType(compile_ruleset(terms, conventions)),
         hour_thresholds=_hour_thresholds(terms),
+        counts_component_hours=_counts_component_hours(terms),
+        counts_wear=bool(wear_edges(terms)),
         falls_back_to=falls_back,
     )
 
@@ -154,6 +177,37 @@ def all_limits(terms: CoveragePolicy) -> Iterator[tuple[str, Limits]]:
             yield f"pays.{item}", until
     if terms.prorating is not None and terms.prorating.free_while is not None:
         yield "prorating.free_while", terms.prorating.free_while
+
+
+def wear_edges(terms: CoveragePolicy) -> set[Fraction]:
+    """Return the worn shares at which a limit, a step or a bend of these terms lies."""
+    limits = [limit for _, found in all_limits(terms) for limit in found.all]
+    if terms.pays.either_or is not None:
+        limits.append(terms.pays.either_or.after)
+    edges = {Fraction(limit.wear) for limit in limits if limit.wear is not None}
+    for axis in terms.prorating.axes if terms.prorating is not None else ():
+        if axis.by == "wear":
+            edges.update(_bends(axis.share))
+    return edges
+
+
+def _bends(curve: Curve) -> list[Fraction]:
+    match curve:
+        case Steps(steps=steps):
+            return [Fraction(step.at) for step in steps]
+        case Points(points=points):
+            return [Fraction(point.at) for point in points]
+        case Decline(zero_at=zero_at, free_until=free_until):
+            return [Fraction(zero_at), Fraction(free_until)]
+        case OwnerPrices(owner_prices=prices):
+            return [Fraction(price.at) for price in prices]
+
+
+def _counts_component_hours(terms: CoveragePolicy) -> bool:
+    prorated = terms.prorating is not None and any(a.by == "component_hours" for a in terms.prorating.axes)
+    after = [terms.pays.either_or.after] if terms.pays.either_or is not None else []
+    limits = (limit for _, found in all_limits(terms) for limit in found.all)
+    return prorated or any(limit.component_hours is not None for limit in (*limits, *after))
 
 
 def _hour_thresholds(terms: CoveragePolicy) -> tuple[int, ...]:

@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import Final, Literal
 
 from rules.measures.schedule import DuePoint, Schedule, Visit
+from rules.plain import day_text
 from rules.policy_book.compiled import CompiledPolicy
 from rules.policy_book.service_words import due_words
 from rules.policy_book.term_words import ends_words
@@ -105,7 +106,7 @@ def demands_text(policy: CompiledPolicy, yearly_hours: Sequence[int] = YEARLY_HO
 def demand_words(demand: DutyDemand) -> str:
     """Return one line: at 600 h a year: 100, 500, 1,000 and 1,500 h.
 
-    A service that falls due by the calendar stands with its day, as in 2027-01-01 (80 h).
+    A service that falls due by the calendar stands with its day, as in 1 January 2027 (80 h).
     """
     services = demand.services
     at = f"at {number_words(demand.hours_a_year)} h a year"
@@ -122,4 +123,4 @@ def _service_words(service: DueService) -> str:
     whole = service.hours.numerator // service.hours.denominator
     if service.by == "hours":
         return hours_words(service.hours)
-    return f"{service.due_on.isoformat()} ({number_words(whole)} h)"
+    return f"{day_text(service.due_on)} ({number_words(whole)} h)"

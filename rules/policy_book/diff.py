@@ -62,7 +62,8 @@ def diff_text(before: CompiledPolicy, after: CompiledPolicy) -> str:
     lines = [f"{before.name} and {after.name}: {_counted(len(changes))}"]
     for change in changes:
         numbers = [n for n in (change.clause_before, change.clause_after) if n is not None]
-        clause = f"clause {' and '.join(dict.fromkeys(numbers))}, " if numbers else ""
+        each = list(dict.fromkeys(numbers))
+        clause = f"clause{'s' if len(each) > 1 else ''} {listed(each)}, " if each else ""
         lines += ["", f"{clause}{change.path}", f"  before: {change.before}", f"  after:  {change.after}"]
     return "\n".join([*lines, ""])
 
@@ -180,7 +181,7 @@ def _fields(path: str, old: Any, new: Any, before: CoveragePolicy, after: Covera
 
 def _sentences(path: str, clause: Any, terms: CoveragePolicy) -> list[str]:
     if isinstance(clause, AppliesTo):
-        return list(applies_to_sentences(clause))
+        return [words for _, words in applies_to_sentences(clause)]
     return list(clause_sentences(path, clause, terms))
 
 

@@ -3,18 +3,21 @@
 from collections.abc import Iterator
 
 from rules.policy_book.book import PolicyBook
-from rules.policy_book.book_checks import apart, both_in_force_from, fall_back_paths
+from rules.policy_book.book_checks import both_in_force_from, fall_back_paths
 from rules.policy_book.compiled import CompiledPolicy
 from rules.policy_book.values import listed, plain
 from rules.policy_book.warning import PolicyWarning
 from schemas.policy.document import CoveragePolicy
-from schemas.policy.exclusions import Consumables, WearItems
+from schemas.policy.exclusions import Alterations, Consumables, ExcludedCauses, Exclusion, WearItems
 from schemas.policy.term import AppliesTo
+
+ALWAYS = "always"
 
 
 def reach_warnings(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarning]:
     yield from _components(policy)
     yield from _shadowed(policy)
+    yield from _shadowed_exclusions(policy)
     yield from _fall_backs(policy, book)
     yield from _never_reached(policy, book)
 
@@ -86,6 +89,37 @@ def _shadowed(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
             seen.setdefault(component, index)
 
 
+def _shadowed_exclusions(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
+    """What an earlier exclusion of the same kind takes in every such case is borne as the earlier one says."""
+    seen: dict[tuple[str, str, str], int] = {}
+    for index, exclusion in enumerate(policy.terms.exclusions):
+        kind, words, when = _excluded(exclusion)
+        for word in words:
+            earlier = [seen[key] for key in ((kind, word, ALWAYS), (kind, word, when)) if key in seen]
+            if earlier:
+                yield PolicyWarning(
+                    policy.name,
+                    f"exclusions[{index}].{kind}",
+                    "exclusion_in_shadow",
+                    f"{plain(word)} stands in exclusions[{min(earlier)}] already, which says who bears it.",
+                    "Name it once.",
+                )
+            seen.setdefault((kind, word, when), index)
+
+
+def _excluded(exclusion: Exclusion) -> tuple[str, tuple[str, ...], str]:
+    """Return the key of an exclusion, what it names, and in which case it holds."""
+    match exclusion:
+        case WearItems(wear=words, unless=unless):
+            return "wear", words, ALWAYS if unless == "never" else unless
+        case Consumables(consumables=words, unless=unless):
+            return "consumables", words, ALWAYS if unless == "never" else unless
+        case ExcludedCauses(causes=words):
+            return "causes", words, ALWAYS
+        case Alterations(alterations=words, reach=reach):
+            return "alterations", words, ALWAYS if reach == "everything" else reach
+
+
 def _fall_backs(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarning]:
     for path, target in fall_back_paths(policy.terms):
         older = book.by_name[str(target)].terms
@@ -111,7 +145,7 @@ def _fall_backs(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarn
                 f"Fall back to {replaced[-1].name}.",
             )
 
-        if _governs_too(policy.terms, older):
+        if _governs_too(policy, book.by_name[str(target)], book):
             yield PolicyWarning(
                 policy.name,
                 at,
@@ -122,13 +156,22 @@ def _fall_backs(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarn
             )
 
 
-def _governs_too(terms: CoveragePolicy, target: CoveragePolicy) -> bool:
-    """Return whether a fall-back of another name governs by itself while, and where, the version does."""
-    if target.policy == terms.policy or target.in_force.only_as_fall_back or terms.in_force.only_as_fall_back:
+def _governs_too(policy: CompiledPolicy, target: CompiledPolicy, book: PolicyBook) -> bool:
+    """Return whether a fall-back of another name can govern, by itself, a machine that the version governs.
+
+    Two versions of one name never govern together, save by extends_earlier, which says so. Where two dates select, such
+    as the start of term here and the failure there, a machine may have each in the time of another version.
+    """
+    if target.ref.name == policy.ref.name or not (_governs(policy, book) and _governs(target, book)):
         return False
-    return both_in_force_from(terms.in_force, target.in_force) is not None and not apart(
-        terms.applies_to, target.applies_to
-    )
+    ours, theirs = policy.terms.in_force, target.terms.in_force
+    return ours.selected_by != theirs.selected_by or both_in_force_from(ours, theirs) is not None
+
+
+def _governs(policy: CompiledPolicy, book: PolicyBook) -> bool:
+    """Return whether new decisions can come under the version without a fall-back to it."""
+    superseded = any(policy.ref.version in other.terms.supersedes for other in book.versions[policy.ref.name])
+    return not superseded and not policy.terms.in_force.only_as_fall_back
 
 
 def _never_reached(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarning]:

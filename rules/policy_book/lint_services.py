@@ -1,6 +1,7 @@
 """Suspicious services: windows that two readers count apart, schedules that bend back, demands nobody meets."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from fractions import Fraction
 
 from rules.policy_book.compiled import CompiledPolicy
@@ -23,43 +24,55 @@ def service_warnings(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
         yield from _tied_to_dealers(policy, duty, path)
 
 
-def _points_with_gaps(duty: ServiceDuty) -> Iterator[tuple[Fraction, Fraction, Tolerance, Tolerances | None]]:
-    """Yield due points in hours with the gap before each, its late tolerance, and the window that caps it."""
+@dataclass(frozen=True, slots=True)
+class _Point:
+    """A due point in hours, the gap before it, its tolerances, and the window that caps them."""
+
+    at: Fraction
+    gap: Fraction
+    early: Tolerance
+    late: Tolerance
+    window: Tolerances | None
+
+
+def _points(duty: ServiceDuty) -> Iterator[_Point]:
+    """Yield the due points that have tolerances: each one-off, and two recurring ones."""
     before = Fraction(0)
     window = duty.window.hours
     for point in duty.due.at_hours:
         at = Fraction(point.at)
-        if point.late is not None:
-            yield at, at - before, point.late, None
+        if point.early is not None and point.late is not None:
+            yield _Point(at, at - before, point.early, point.late, None)
         elif point.until_hours is None and window is not None:
-            yield at, at - before, window.late, window
+            yield _Point(at, at - before, window.early, window.late, window)
         before = at
     if duty.due.then_every is not None and window is not None:
         gap = Fraction(duty.due.then_every)
-        yield before + gap, gap, window.late, window
-        yield before + 2 * gap, gap, window.late, window
+        yield _Point(before + gap, gap, window.early, window.late, window)
+        yield _Point(before + 2 * gap, gap, window.early, window.late, window)
 
 
 def _percent_window(policy: CompiledPolicy, duty: ServiceDuty, path: str) -> Iterator[PolicyWarning]:
-    for at, gap, late, window in _points_with_gaps(duty):
-        if late.share is None:
-            continue
-        of_interval, of_value = (_capped(base * late.share, window) for base in (gap, at))
-        if of_interval == of_value:
-            continue
-        meant = plain(policy.conventions.percent_window)
-        yield PolicyWarning(
-            policy.name,
-            f"{path}.window",
-            "percent_window",
-            f"{share_words(late.share)} late at {hours_words(at)} ends at {hours_words(at + of_interval)} of the"
-            " interval of"
-            f" {hours_words(gap)}, and at {hours_words(at + of_value)} of the due value; the conventions say {meant},"
-            " which"
-            " an owner cannot see.",
-            "Write the window in hours, or say in the clause what the percentage is taken of.",
-        )
-        return
+    for point in _points(duty):
+        for tolerance, side, sign in ((point.late, "late", 1), (point.early, "early", -1)):
+            share = tolerance.share
+            if share is None:
+                continue
+            of_interval, of_value = (_capped(base * share, point.window) for base in (point.gap, point.at))
+            if of_interval == of_value:
+                continue
+            meant = plain(policy.conventions.percent_window)
+            yield PolicyWarning(
+                policy.name,
+                f"{path}.window",
+                "percent_window",
+                f"{share_words(share)} {side} at {hours_words(point.at)} {'ends' if sign > 0 else 'opens'} at"
+                f" {hours_words(point.at + sign * of_interval)} of the interval of {hours_words(point.gap)}, and at"
+                f" {hours_words(point.at + sign * of_value)} of the due value; the conventions say {meant}, which an"
+                " owner cannot see.",
+                "Write the window in hours, or say in the clause what the percentage is taken of.",
+            )
+            return
 
 
 def _capped(hours: Fraction, window: Tolerances | None) -> Fraction:
@@ -96,11 +109,12 @@ def _late_moves_schedule(policy: CompiledPolicy, duty: ServiceDuty, path: str) -
     if duty.judged == "last_closed_window":
         return  # judged on the grid
     example = "a service done a little too late leaves more time until the next than one done in its window"
-    *_, found = [None, *_points_with_gaps(duty)]
-    if found is not None and duty.due.then_every is not None:
-        at, gap, late, window = found
+    points = list(_points(duty))
+    if points and duty.due.then_every is not None:
+        at, gap, late = points[-1].at, points[-1].gap, points[-1].late
         base = gap if policy.conventions.percent_window == "of_interval" else at
-        allowed = Fraction(late.amount) if late.amount is not None else _capped(base * (late.share or 0), window)
+        of_base = _capped(base * (late.share or 0), points[-1].window)
+        allowed = of_base if late.amount is None else Fraction(late.amount)
         example = (
             f"a service due at {hours_words(at)} and done at {hours_words(at + allowed)} is followed by one due at"
             f" {hours_words(at + gap)}, and one done an hour later, too late, by one due at"

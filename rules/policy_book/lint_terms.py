@@ -52,19 +52,21 @@ def _days_beside_months(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
 
 def _never_first(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
     for path, limits in all_limits(policy.terms):
-        if limits.first_of is None:
-            continue
-        for one, other in combinations(limits.first_of, 2):
+        for one, other in combinations(limits.all, 2):
             for late, early in ((one, other), (other, one)):
-                if _never_before(late, early):
-                    yield PolicyWarning(
-                        policy.name,
-                        path,
-                        "limit_never_first",
-                        f"{limit_words(late)} can never come before {limit_words(early)}, so it decides nothing.",
-                        "Take it off, or correct one of the two numbers.",
-                    )
-                    break
+                if not _never_before(late, early):
+                    continue
+                said = f"{limit_words(late)} can never come before {limit_words(early)}"
+                if limits.last_of is not None:
+                    said = f"{limit_words(early)} can never come after {limit_words(late)}"
+                yield PolicyWarning(
+                    policy.name,
+                    path,
+                    "limit_never_first" if limits.last_of is None else "limit_never_last",
+                    f"{said}, so it decides nothing.",
+                    "Take it off, or correct one of the two numbers.",
+                )
+                break
 
 
 def _never_before(late: Limit, early: Limit) -> bool:
@@ -96,20 +98,25 @@ def _beyond_the_term(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
         periods.append(("pays.either_or", Limits(first_of=(either_or.after,))))
     ends = policy.terms.term.ends
     for path, limits in periods:
-        for unit in (months_of, hours_of):
-            inner, outer = bound(limits, unit), longest(policy, unit)
-            if limits.last_of is None and inner is not None and outer is not None and inner >= outer:
-                if len(limits.all) > 1 and bound(limits, months_of if unit is hours_of else hours_of) is not None:
-                    continue  # the other limit of the two may still end it
-                yield PolicyWarning(
-                    policy.name,
-                    path,
-                    "period_beyond_term",
-                    f"its period of {ends_words(limits)} is no shorter than the cover ({ends_words(ends)}), so it"
-                    " never ends"
-                    " first.",
-                    "Leave it out, or write the shorter period that is meant.",
-                )
+        outlasts = [_outlasts(limit, policy) for limit in limits.all]
+        if any(outlasts) if limits.last_of is not None else all(outlasts):
+            yield PolicyWarning(
+                policy.name,
+                path,
+                "period_beyond_term",
+                f"its period of {ends_words(limits)} is no shorter than the cover ({ends_words(ends)}), so it never"
+                " ends first.",
+                "Leave it out, or write the shorter period that is meant.",
+            )
+
+
+def _outlasts(limit: Limit, policy: CompiledPolicy) -> bool:
+    """Return whether the longest cover ends, by the limit's own unit, no later than the limit."""
+    for unit in (months_of, hours_of):
+        inner, outer = unit(limit), longest(policy, unit)
+        if inner is not None and outer is not None and limit.from_ is None:
+            return inner >= outer
+    return False
 
 
 def _clock_before_the_sale(policy: CompiledPolicy) -> Iterator[PolicyWarning]:

@@ -8,6 +8,7 @@ from rules.policy_book.term_words import limit_words, limits_words
 from rules.policy_book.values import (
     BEARERS,
     CLAIM_DATES,
+    Told,
     amount_words,
     hours_words,
     listed,
@@ -15,6 +16,7 @@ from rules.policy_book.values import (
     plain,
     sentence,
     share_words,
+    told,
 )
 from schemas.policy.exclusions import Alterations, Consumables, ExcludedCauses, Exclusion, WearItems
 from schemas.policy.pays import (
@@ -93,23 +95,22 @@ CAP_AT = {
 }
 
 
-def item_sentences(item: str, rule: NotPaid | Paid, currency: str) -> Iterator[str]:
-    """Yield a pays rule's sentences; the first two stand for the clause. ``item`` is parts, or anything_else."""
+def item_sentences(item: str, rule: NotPaid | Paid, currency: str) -> Iterator[Told]:
+    """Yield a pays rule's sentences; the first says what is paid. ``item`` is parts, or anything_else."""
     name = "Anything else" if item == "anything_else" else sentence(item)[:-1]
     if isinstance(rule, NotPaid):
-        yield sentence(f"{name}: nothing is paid; borne by {BEARERS[rule.borne_by]}")
+        yield told("basis", f"{name}: nothing is paid; borne by {BEARERS[rule.borne_by]}")
         return
     assert isinstance(rule, Paid), "an item rule pays or does not pay"
     share = "" if rule.share is None else f"{share_words(rule.share)} of "
-    yield f"{name}: {share}{_basis_words(rule, currency)}."
+    yield told("basis", f"{name}: {share}{_basis_words(rule, currency)}")
     if rule.until is not None and rule.after_borne_by is not None:
-        yield sentence(
-            f"it is paid for {limits_words(rule.until)} only, and after that borne by {BEARERS[rule.after_borne_by]}"
-        )
-    yield from map(sentence, _details(rule, currency))
+        after = f"after that borne by {BEARERS[rule.after_borne_by]}"
+        yield told("until", f"it is paid for {limits_words(rule.until)} only, and {after}")
+    yield from _details(rule, currency)
     if rule.at_most is not None:
-        yield sentence(f"at most {amount_words(rule.at_most, currency)} a line is allowed")
-    yield sentence(f"what is above the allowance is borne by {BEARERS[rule.excess_borne_by]}")
+        yield told("at_most", f"at most {amount_words(rule.at_most, currency)} a line is allowed")
+    yield told("excess", f"what is above the allowance is borne by {BEARERS[rule.excess_borne_by]}")
 
 
 def _basis_words(rule: Paid, currency: str) -> str:
@@ -122,9 +123,9 @@ def _basis_words(rule: Paid, currency: str) -> str:
             return f"a fixed {amount_words(fixed, currency)} a line, whatever was claimed"
         case HoursAtRate(hours_at_most=hours, rate=rate):
             return f"up to {hours_words(hours)} at {_rate(rate, currency)}"
-        case Distance(per_unit=per_unit, units_at_most=units):
-            most = "" if units is None else f", up to {number_words(units)} units"
-            return f"{amount_words(per_unit, currency)} per unit of distance (km or mile, as claimed){most}"
+        case Distance(per_unit=per_unit, unit=unit, units_at_most=units):
+            most = "" if units is None else f", up to {number_words(units)} {unit}{'s' if unit == 'mile' else ''}"
+            return f"{amount_words(per_unit, currency)} a {unit}{most}"
         case AsInvoiced(as_invoiced=invoiced, handling=handling):
             return f"{INVOICES[invoiced]}, {_handling(handling)}"
         case ShareOfLabour(of_labour=share):
@@ -141,58 +142,57 @@ def _rate(rate: Decimal | str, currency: str) -> str:
     return f"{most}, or at the rate claimed where that is lower"
 
 
-def _details(rule: Paid, currency: str) -> Iterator[str]:
+def _details(rule: Paid, currency: str) -> Iterator[Told]:
     match rule:
         case PartsPaid(price_on=price_on, handling_at_most=most):
-            yield f"the price list in force on {CLAIM_DATES[price_on]} holds"
+            yield told("dated", f"the price list in force on {CLAIM_DATES[price_on]} holds")
             if most is not None:
-                yield f"handling is at most {amount_words(most, currency)} a line"
+                yield told("handling", f"handling is at most {amount_words(most, currency)} a line")
         case LabourPaid(rate_on=rate_on, hours_in=hours_in, without_flat_rate=without):
-            yield f"the rate in force on {CLAIM_DATES[rate_on]} holds"
-            yield f"actual hours count in full {hours_in} of an hour"
-            yield f"for an operation without a flat-rate time, {WITHOUT_FLAT_RATE[without]}"
+            yield told("dated", f"the rate in force on {CLAIM_DATES[rate_on]} holds")
+            yield told("hours_in", f"actual hours count in full {hours_in} of an hour")
+            yield told("no_flat_rate", f"for an operation without a flat-rate time, {WITHOUT_FLAT_RATE[without]}")
         case HoursAtRate(rate_on=rate_on):
-            yield f"the rate in force on {CLAIM_DATES[rate_on]} holds"
+            yield told("dated", f"the rate in force on {CLAIM_DATES[rate_on]} holds")
 
 
-def either_or_sentences(rule: EitherOr) -> Iterator[str]:
+def either_or_sentences(rule: EitherOr) -> Iterator[Told]:
     first, second = rule.items
     since = limit_words(rule.after)
-    yield sentence(f"from {since} on, only {first} or {second} is paid: the {rule.picks} of the two sums")
-    yield sentence(f"the other is borne by {BEARERS[rule.borne_by]}")
+    yield told("picks", f"from {since} on, only {first} or {second} is paid: the {rule.picks} of the two sums")
+    yield told("excess", f"the other is borne by {BEARERS[rule.borne_by]}")
 
 
-def deductible_sentences(deductible: Deductible, currency: str) -> Iterator[str]:
+def deductible_sentences(deductible: Deductible, currency: str) -> Iterator[Told]:
     borne = amount_words(deductible.amount, currency)
-    yield sentence(f"{BEARERS[deductible.borne_by]} bears {borne} of each claim, spread over its payable lines")
+    words = f"{BEARERS[deductible.borne_by]} bears {borne} of each claim, spread over its payable lines"
+    yield told("deductible", words)
 
 
-def cap_sentences(cap: Cap, currency: str) -> Iterator[str]:
+def cap_sentences(cap: Cap, currency: str) -> Iterator[Told]:
     most = amount_words(cap.at.amount, currency) if isinstance(cap.at, CapAmount) else CAP_AT[cap.at.of]
     items = "all items" if cap.items == "all" else listed(cap.items)
     components = "" if cap.components == "all" else f" on the {listed(map(plain, cap.components))}"
-    yield sentence(
-        f"for {items}{components}, at most {most} is paid over {CAP_OVER[cap.over]}; the rest is borne by"
-        f" {BEARERS[cap.excess_borne_by]}"
-    )
+    paid = f"for {items}{components}, at most {most} is paid over {CAP_OVER[cap.over]}"
+    yield told("cap", f"{paid}; the rest is borne by {BEARERS[cap.excess_borne_by]}")
 
 
-def prorating_sentences(prorating: Prorating, currency: str) -> Iterator[str]:
-    """Yield a prorating's sentences; the first two stand for the clause."""
+def prorating_sentences(prorating: Prorating, currency: str) -> Iterator[Told]:
+    """Yield a prorating's sentences; the first says how the share falls."""
     curves = [curve_words(axis, currency) for axis in prorating.axes]
     combined = "" if prorating.combine is None else f"; {COMBINED[prorating.combine]}"
-    yield sentence(f"of {listed(prorating.items)} a share is paid {'; and '.join(curves)}{combined}")
+    yield told("curve", f"of {listed(prorating.items)} a share is paid {'; and '.join(curves)}{combined}")
     bearer = BEARERS[prorating.borne_by]
-    yield sentence(OWNER_PAYS_ON[prorating.owner_pays_on].format(bearer=bearer))
+    yield told("rest", OWNER_PAYS_ON[prorating.owner_pays_on].format(bearer=bearer))
     if prorating.free_while is not None:
         hold = "all of these hold" if prorating.free_while.first_of is not None else "any of these holds"
         limits = listed((f"within {limit_words(limit)}" for limit in prorating.free_while.all), "and")
-        yield sentence(f"the whole is paid while {hold}: {limits}")
+        yield told("free", f"the whole is paid while {hold}: {limits}")
     if prorating.wear_floor is not None:
         floor = number_words(prorating.wear_floor)
-        yield sentence(f"a part is used up when it measures {floor} in the claim's own unit")
+        yield told("floor", f"a part is used up when it measures {floor} in the claim's own unit")
     for example in prorating.examples:
-        yield sentence(example_words(example))
+        yield told("example", example_words(example))
 
 
 def curve_words(axis: Axis, currency: str) -> str:
@@ -224,16 +224,16 @@ def example_words(example: WorkedExample) -> str:
     return f"for example, {share_words(example.share)} at {_at(example.at, example.by, unit)}"
 
 
-def exclusion_sentences(exclusion: Exclusion) -> Iterator[str]:
+def exclusion_sentences(exclusion: Exclusion) -> Iterator[Told]:
     """Yield an exclusion's sentences."""
     match exclusion:
         case WearItems(wear=components, unless=unless):
-            yield sentence(f"not covered as wear items{UNLESS[unless]}: {listed(map(plain, components))}")
+            words = f"not covered as wear items{UNLESS[unless]}: {listed(map(plain, components))}"
         case Consumables(consumables=components, unless=unless):
-            yield sentence(f"not paid as consumables{UNLESS[unless]}: {listed(map(plain, components))}")
+            words = f"not paid as consumables{UNLESS[unless]}: {listed(map(plain, components))}"
         case ExcludedCauses(causes=causes):
-            yield sentence(f"a failure caused by {listed(map(plain, causes), 'or')} is not covered")
+            words = f"a failure caused by {listed(map(plain, causes), 'or')} is not covered"
         case Alterations(alterations=kinds, reach=reach):
-            found = listed((ALTERATIONS[kind] for kind in kinds), "or")
-            yield sentence(REACHES[reach].format(found=found))
-    yield sentence(f"borne by {BEARERS[exclusion.borne_by]}")
+            words = REACHES[reach].format(found=listed((ALTERATIONS[kind] for kind in kinds), "or"))
+    yield told("excluded", words)
+    yield told("borne", f"borne by {BEARERS[exclusion.borne_by]}")

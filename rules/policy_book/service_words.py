@@ -5,13 +5,14 @@ from collections.abc import Iterator
 from rules.plain import day_text
 from rules.policy_book.values import (
     BEARERS,
+    Told,
     hours_words,
     listed,
     number_words,
     plain,
-    sentence,
     share_words,
     span_words,
+    told,
     tolerance_words,
 )
 from schemas.policy.services import (
@@ -150,41 +151,45 @@ def _reached(reach: str, duty: ServiceDuty) -> str:
     return "all lines are" if reach == "everything" else f"lines on the {listed(map(plain, duty.links))} are"
 
 
-def service_sentences(name: str, duty: ServiceDuty) -> Iterator[str]:
-    """Yield a duty's sentences; the first two stand for the clause."""
-    tasks, window = listed(map(plain, duty.tasks)), window_words(duty.window, duty.due)
+def service_sentences(name: str, duty: ServiceDuty) -> Iterator[Told]:
+    """Yield a duty's sentences; the first says what the duty is."""
     called = f"the {plain(name)} service" if name != "service" else "the service"
-    yield sentence(f"{called} ({tasks}) is due {due_words(duty.due)}; window: {window}")
-    yield sentence(f"if it is missed, {consequence_words(duty.missed, duty)}")
+    yield told("due", f"{called} ({listed(map(plain, duty.tasks))}) is due {due_words(duty.due)}")
+    yield told("window", f"its window: {window_words(duty.window, duty.due)}")
+    yield told("missed", f"if it is missed, {consequence_words(duty.missed, duty)}")
     if duty.due.calendar is not None:
-        yield sentence(calendar_words(duty.due))
-    yield sentence(EARLY[duty.early])
-    yield sentence(LATE[duty.late])
-    yield sentence(NEXT_DUE[duty.next_due_from])
-    yield sentence(JUDGED[duty.judged])
-    yield sentence(f"it may be done by {listed((PERFORMERS[p] for p in duty.performed_by), 'or')}")
-    yield sentence(f"it is proven by {'; or by '.join(proof_words(p) for p in duty.proof)}")
+        yield told("calendar", calendar_words(duty.due))
+    yield told("early", EARLY[duty.early])
+    yield told("late", LATE[duty.late])
+    yield told("next_due", NEXT_DUE[duty.next_due_from])
+    yield told("judged", JUDGED[duty.judged])
+    yield told("hands", f"it may be done by {listed((PERFORMERS[p] for p in duty.performed_by), 'or')}")
+    yield told("proof", f"it is proven by {'; or by '.join(proof_words(p) for p in duty.proof)}")
+    yield from _fluid_sentences(duty)
+    counted = "counts" if duty.repairs_count else "does not count"
+    yield told("repairs", f"a repair that carries the same work {counted} as the service")
+    booked = "counts" if duty.bookings_count else "does not count"
+    yield told("bookings", f"a proven booking inside the window, refused for lack of a slot, {booked}")
+    yield told("new_component", NEW_COMPONENT[duty.new_component])
+    if duty.activates:
+        yield told("activates", "the cover begins to hold only with proof of this service")
+    if duty.advised_on is not None:
+        since = f"on or after {day_text(duty.advised_on)}, when it was advised"
+        yield told("advised", f"it is a duty only where the term began {since}")
+    if duty.links:
+        yield told("links", f"it can have to do with failures of the {listed(map(plain, duty.links))}")
+    yield told("done_wrong", DONE_WRONG[duty.done_wrong_by_dealer])
+    yield told("borne", f"what is not paid because of it is borne by {BEARERS[duty.borne_by]}")
+
+
+def _fluid_sentences(duty: ServiceDuty) -> Iterator[Told]:
     if duty.fluid is not None:
         grace = duty.fluid.grace
         taken_off = "no longer counts" if grace is None else f"still counts for {span_words(grace)}"
         on_list = f"the fluid must stand on the list {plain(duty.fluid.fluids)} on the day of the service"
-        yield sentence(f"{on_list}; one taken off it {taken_off}")
+        yield told("fluid", f"{on_list}; one taken off it {taken_off}")
         if duty.fluid.at_least_litres is not None:
             litres = number_words(duty.fluid.at_least_litres)
-            yield f"A service takes {litres} litres; records of less are asked about."
+            yield told("litres", f"a service takes {litres} litres; records of less are asked about")
     if duty.wrong_fluid is not None:
-        yield sentence(f"if another fluid was used, {consequence_words(duty.wrong_fluid, duty)}")
-    yield f"A repair that carries the same work {'counts' if duty.repairs_count else 'does not count'} as the service."
-    yield (
-        "A proven booking inside the window, refused for lack of a slot,"
-        f" {'counts' if duty.bookings_count else 'does not count'}."
-    )
-    yield sentence(NEW_COMPONENT[duty.new_component])
-    if duty.activates:
-        yield "The cover begins to hold only with proof of this service."
-    if duty.advised_on is not None:
-        yield f"It is a duty only where the term began on or after {day_text(duty.advised_on)}, when it was advised."
-    if duty.links:
-        yield f"It can have to do with failures of the {listed(map(plain, duty.links))}."
-    yield sentence(DONE_WRONG[duty.done_wrong_by_dealer])
-    yield sentence(f"what is not paid because of it is borne by {BEARERS[duty.borne_by]}")
+        yield told("wrong_fluid", f"if another fluid was used, {consequence_words(duty.wrong_fluid, duty)}")

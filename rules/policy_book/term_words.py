@@ -6,13 +6,14 @@ from rules.plain import day_text
 from rules.policy_book.values import (
     CLAIM_DATES,
     EVENTS,
+    Told,
     hours_words,
     listed,
     number_words,
     plain,
-    sentence,
     share_words,
     span_words,
+    told,
 )
 from schemas.policy.clause import DateRange, DemoHours, Limit, Limits, StartAfter
 from schemas.policy.term import AppliesTo, CarveOut, InForce, LaterFitting, StartPoint, Starts, Term
@@ -98,23 +99,24 @@ def range_words(days: DateRange) -> str:
     return " ".join(ends) or "on any day"
 
 
-def applies_to_sentences(applies: AppliesTo) -> Iterator[str]:
+def applies_to_sentences(applies: AppliesTo) -> Iterator[Told]:
     """Yield which machines, owners and components the policy is about; the first sentence stands for the clause."""
     named = "the whole machine" if applies.components == "whole_machine" else f"the {_named(applies.components)}"
     if applies.except_components:
         named += f", except the {_named(applies.except_components)}"
     models = "every model" if applies.models == ("*",) else f"models {listed(map(model_words, applies.models))}"
-    yield sentence(f"covered is {named} of {models}, {listed((FITTINGS[f] for f in applies.fitted), 'or')}")
+    yield told("named", f"covered is {named} of {models}, {listed((FITTINGS[f] for f in applies.fitted), 'or')}")
     if applies.serials:
         ranges = listed(f"{r.from_} to {r.until}" for r in applies.serials)
-        yield sentence(f"the machine's serial number lies in {ranges}")
+        yield told("serials", f"the machine's serial number lies in {ranges}")
     if applies.built is not None:
-        yield sentence(f"the machine was built {range_words(applies.built)}")
+        yield told("built", f"the machine was built {range_words(applies.built)}")
     if applies.use is not None:
-        yield sentence(f"the machine is in {listed(map(plain, applies.use), 'or')} use")
+        yield told("use", f"the machine is in {listed(map(plain, applies.use), 'or')} use")
     if applies.regions is not None:
-        yield sentence(f"it holds in {listed(applies.regions)}")
-    yield "It holds for the first owner only." if applies.owner == "first" else "It passes on to every later owner."
+        yield told("regions", f"it holds in {listed(applies.regions)}")
+    reach = "it holds for the first owner only" if applies.owner == "first" else "it passes on to every later owner"
+    yield told("owner", reach)
 
 
 def model_words(model: str) -> str:
@@ -125,14 +127,14 @@ def _named(components: tuple[str, ...]) -> str:
     return listed(map(plain, components))
 
 
-def term_sentences(term: Term) -> Iterator[str]:
-    """Yield the term's sentences; the first two stand for the clause."""
-    yield sentence(f"the cover lasts {ends_words(term.ends)}, counted from {starts_words(term.starts)}")
-    yield sentence(TESTED[term.tested_on])
-    yield sentence(DEMO_HOURS[term.hours_count_from])
+def term_sentences(term: Term) -> Iterator[Told]:
+    """Yield the term's sentences; the first says when it starts and ends."""
+    yield told("term", f"the cover lasts {ends_words(term.ends)}, counted from {starts_words(term.starts)}")
+    yield told("tested", TESTED[term.tested_on])
+    yield told("hours", DEMO_HOURS[term.hours_count_from])
     for name, fitting in (("retrofit kit", term.retrofit_kit), ("replacement", term.replacement)):
         if fitting is not None:
-            yield sentence(f"a component fitted later as a {name} {later_fitting_words(fitting)}")
+            yield told("fitted_later", f"a component fitted later as a {name} {later_fitting_words(fitting)}")
 
 
 def later_fitting_words(fitting: LaterFitting) -> str:
@@ -142,15 +144,16 @@ def later_fitting_words(fitting: LaterFitting) -> str:
     return f"{term}; {LATER_SCHEDULES[fitting.schedule]}"
 
 
-def carve_out_sentences(carve_out: CarveOut) -> Iterator[str]:
+def carve_out_sentences(carve_out: CarveOut) -> Iterator[Told]:
     """Yield the one sentence of a carve-out (a start of its own would change nothing where cover never begins)."""
     named = _named(carve_out.components)
     starts = "" if carve_out.starts is None else f", counted from {starts_words(carve_out.starts)}"
     if carve_out.never:
-        yield sentence(f"the {named}: never covered{starts}")
+        yield told("carved_out", f"the {named}: never covered{starts}")
     else:
         assert carve_out.ends is not None, "a carve-out that is not never covered says when its cover ends"
-        yield sentence(f"the {named}: covered for {ends_words(carve_out.ends)}{starts}, instead of the term")
+        ends = ends_words(carve_out.ends)
+        yield told("carved_out", f"the {named}: covered for {ends}{starts}, instead of the term")
 
 
 def in_force_words(in_force: InForce) -> str:

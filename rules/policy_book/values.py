@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 from fractions import Fraction
 
+from rules.plain import sum_text
 from schemas.quantities import Span, Tolerance
 
 EVENTS = {
@@ -28,6 +29,8 @@ CLAIM_DATES = {
     "submitted_on": "the day on which the claim was submitted",
 }
 BEARERS = {"owner": "the owner", "dealer": "the dealer", "other_payer": "another payer"}
+
+Told = tuple[str, str]  # what a sentence of a clause is about, such as late, and the sentence
 
 
 def number_words(value: Decimal | Fraction | int) -> str:
@@ -71,8 +74,8 @@ def share_words(share: Fraction) -> str:
 
 
 def amount_words(amount: Decimal, currency: str) -> str:
-    """Return an amount of money with its decimals as they were written, and the currency."""
-    return f"{amount:,f} {currency}"
+    """Return an amount of money, whole or with two decimals or more, and the currency."""
+    return f"{sum_text(amount)} {currency}"
 
 
 def span_words(span: Span) -> str:
@@ -106,3 +109,8 @@ def sentence(text: str) -> str:
     """Return text with a capital first letter and a full stop."""
     text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def told(about: str, text: str) -> Told:
+    """Return a sentence of a clause with what it is about, by which a reason finds the sentence it rests on."""
+    return about, sentence(text)

@@ -1,4 +1,4 @@
-"""A policy's conditions as a ruleset: measures become findings, findings on a line become reasons, reasons outcomes.
+"""A policy's conditions as a ruleset: measures become findings, and findings on a line reasons with their effect on it.
 
 Facts and their properties (integers and short words only; everything else is calculated before):
 
@@ -10,8 +10,9 @@ Facts and their properties (integers and short words only; everything else is ca
 - ``altered`` l, a    an alteration that reaches the line
 - ``item_over`` l, item     the line's own period is over
 - ``share`` l, s      the paid share of the line: part or zero
-- ``sign``  l, s      something a person must look at: serial_differs, symptom_first, before_term
-- ``finding`` and ``reason``   derived: code, clause path and effect
+- ``sign``  l, s, p   something a person must look at, with the clause it is about: serial_differs, symptom_first,
+  before_term
+- ``finding`` c, p, g, i   derived: code, clause path, group and number of the limit
 
 A group is a set of lines with one term: a carve-out or a component fitted later has a group of its own.
 """
@@ -29,7 +30,6 @@ from schemas.quantities import centihours
 
 Rule = dict[str, Any]
 ITEMS = ("parts", "labour", "travel", "freight", "sublet", "diagnosis", "fluids", "supplies")
-SIGNS = ("serial_differs", "symptom_first", "before_term")
 
 # What a state of a due point is called as a reason.
 DUE_STATES = {
@@ -67,10 +67,19 @@ def _rules(terms: CoveragePolicy, conventions: Conventions) -> Iterator[tuple[st
     if terms.prorating is not None:
         for state, code in (("part", "prorated"), ("zero", "prorated_to_nothing")):
             yield from _line_rule(code, "prorating", "note", _all("share", s=state), state)
-    for sign in SIGNS:
-        yield from _line_rule(sign, "term", "refer", _all("sign", s=sign), sign)
-    for effect in ("deny", "deny_unless_caused", "refer", "lower_share", "fall_back", "note"):
-        yield f"outcome {effect}", {"all": [{"r": _and(k="reason", e=effect)}], "run": f"outcome|{effect}"}
+    for sign, path in _signs(terms):
+        yield from _line_rule(sign, path, "refer", _all("sign", s=sign, p=path))
+
+
+def _signs(terms: CoveragePolicy) -> Iterator[tuple[str, str]]:
+    """Yield what a person must look at, each with the path of the clause that it is about."""
+    yield "serial_differs", "applies_to"
+    for name in terms.services:
+        yield "symptom_first", f"services.{name}"
+    yield "before_term", "term"
+    for index, carve_out in enumerate(terms.carve_outs):
+        if carve_out.starts is not None:
+            yield "before_term", f"carve_outs[{index}]"
 
 
 def _and(**equal: int | str) -> dict[str, Any]:

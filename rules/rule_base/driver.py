@@ -41,6 +41,7 @@ import orjson
 from rules.rule_base.fact_check import Fact, RuleBaseError, UnsafeFact, Vocabulary
 from rules.rule_base.ruleset_check import RulesetFault, check_ruleset
 from rules.rule_base.ruleset_form import KIND, Definition, conditions_of, native_conditions
+from schemas.frozen import quickly_made
 
 __all__ = [
     "MAX_FACTS",
@@ -83,6 +84,7 @@ class EngineFault(RuleBaseError):
     """The engine reported an error, or answered what it should not."""
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class Firing:
     """One firing of a rule: the action named in its ``run``, and the matched facts in the order of its conditions."""
@@ -216,6 +218,8 @@ class RuleBase:
     def _admit(self, run: _Run, facts: Iterable[Fact]) -> str:
         """Return those of the facts that are new and of a kind in the rules, as JSON, with ids in order of content."""
         contents = self._vocabulary.contents(facts, run.types)
+        if not contents:
+            return ""
         fresh = sorted(contents.keys() - run.contents)
         run.contents.update(fresh)
         if len(run.contents) > MAX_FACTS:

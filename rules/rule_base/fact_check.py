@@ -61,7 +61,12 @@ class Vocabulary:
         """
         contents: dict[bytes, Fact] = {}
         for fact in facts:
-            self._check_types(fact, types)
+            if type(fact) is not dict or KIND not in fact or len(fact) > MAX_PROPERTIES:
+                self._check_types(fact, types)
+            for name, value in fact.items():
+                if types.get(name) is not type(value):
+                    self._check_types(fact, types)
+                    break
             try:
                 content = orjson.dumps(fact, option=_CONTENT, default=dict)
             except orjson.JSONEncodeError as error:  # a large integer, or half a character

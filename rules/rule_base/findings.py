@@ -8,6 +8,8 @@ from typing import Literal
 from rules.measures.measure import Measures
 from rules.policy_book.compiled import CompiledPolicy
 from rules.rule_base.driver import Derive, Firing
+from schemas.frozen import quickly_made
+from schemas.policy.document import CoveragePolicy
 from schemas.policy.pays import NotPaid
 
 Fact = dict[str, int | str]
@@ -15,6 +17,7 @@ Fire = Callable[[CompiledPolicy, list[Fact], Derive], tuple[Firing, ...]]
 RuleEffect = Literal["deny", "deny_unless_caused", "refer", "lower_share", "fall_back", "note"]
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class RuleReason:
     """A reason the rule base found for a line: code, clause path, what it does, and the facts behind it."""
@@ -64,8 +67,6 @@ def _derive(firing: Firing) -> Iterator[Fact]:
     kind, code, path, last = _parts(firing.action)
     if kind == "finding":
         yield {"k": "finding", "c": code, "p": path, "g": firing.facts[0]["g"], "i": int(last)}
-    elif kind == "reason":
-        yield {"k": "reason", "c": code, "p": path, "e": last, "l": firing.facts[-1]["l"]}
 
 
 def facts_of(measures: Measures) -> list[Fact]:
@@ -103,11 +104,14 @@ def facts_of(measures: Measures) -> list[Fact]:
         if proration is not None and proration.share != 1:
             facts.append({"k": "share", "l": number, "s": "zero" if proration.share == 0 else "part"})
         if line.line in measures.differing_serials:
-            facts.append({"k": "sign", "l": number, "s": "serial_differs"})
+            facts.append({"k": "sign", "l": number, "s": "serial_differs", "p": "applies_to"})
         if group.tested_day < group.start:
-            facts.append({"k": "sign", "l": number, "s": "before_term"})
-        if _symptom_first(measures, group.number, fact):
-            facts.append({"k": "sign", "l": number, "s": "symptom_first"})
+            facts.append({"k": "sign", "l": number, "s": "before_term", "p": start_clause(terms, group.path)})
+        facts += [
+            {"k": "sign", "l": number, "s": "symptom_first", "p": f"services.{duty.duty}"}
+            for duty in measures.duties
+            if duty.symptom_first is not None and duty.group == group.number and f"to_{duty.duty}" in fact
+        ]
         facts += [
             {"k": "altered", "l": number, "a": a.kind, "x": a.exclusion}
             for a in measures.altered
@@ -116,8 +120,7 @@ def facts_of(measures: Measures) -> list[Fact]:
     return facts
 
 
-def _symptom_first(measures: Measures, group: int, line: Fact) -> bool:
-    return any(
-        duty.symptom_first is not None and duty.group == group and (f"to_{duty.duty}" in line)
-        for duty in measures.duties
-    )
+def start_clause(terms: CoveragePolicy, path: str) -> str:
+    """Return the path of the clause that says when a group's term starts: its carve-out where that says so."""
+    own = next((c for i, c in enumerate(terms.carve_outs) if path == f"carve_outs[{i}]"), None)
+    return path if own is not None and own.starts is not None else "term"

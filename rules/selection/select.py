@@ -1,22 +1,26 @@
 """Which policy versions can decide a line: selected by date, applying to machine, owner and component."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 
 from rules.measures.groups import failed_position, fitted_component, later_fitting, own_parts
 from rules.measures.starts import day_that_selects, start_of_term
 from rules.open_facts import World
 from rules.plain import day_text
+from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
-from schemas.claim import ClaimLine
+from schemas.claim import Claim, ClaimLine
 from schemas.claim_file import ClaimFile
-from schemas.machine import FittedComponent, Machine
+from schemas.frozen import quickly_made
+from schemas.machine import FittedComponent, Machine, Position
 from schemas.policy.clause import Fitting
 from schemas.policy.document import CoveragePolicy
-from schemas.policy.term import AppliesTo, prefix_and_number
+from schemas.policy.term import prefix_and_number
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class Subject:
     """A claim line with the component it is about, as found on the machine."""
@@ -45,32 +49,43 @@ def subject_of(line: ClaimLine, claim_file: ClaimFile, component: str | None, wo
     """
     claim = claim_file.claim
     found = line.component or component or claim.component
-    position = line.position if line.position != "none" else (claim.position if found == claim.component else "none")
+    position = typed_position(line, claim, found)
     if position == "none":
         position = failed_position(claim_file.machine, found, claim.failed_on, line.removed_serial, world)
     fitted = fitted_component(claim_file.machine, found, position, claim.failed_on, line.removed_serial)
     return Subject(line, found, fitted)
 
 
-def select(versions: Mapping[str, tuple[CompiledPolicy, ...]], claim_file: ClaimFile, world: World) -> Selected:
-    """Return the governing versions; ``versions`` holds all versions of each policy by name, oldest first.
+def typed_position(line: ClaimLine, claim: Claim, component: str | None) -> Position:
+    """Return the side that a line is about as typed: its own, else the claim's for the component that failed."""
+    if line.position != "none":
+        return line.position
+    return claim.position if component == claim.component else "none"
+
+
+def select(book: PolicyBook, claim_file: ClaimFile, world: World) -> Selected:
+    """Return the governing versions.
 
     A version that is in force only as a fall-back neither governs by itself nor counts as refused.
     """
-    in_book, versions = versions, _that_govern(versions)
     policies: list[CompiledPolicy] = []
     refused: list[tuple[CompiledPolicy, str]] = []
     why: list[tuple[str, str]] = []
-    every = [p for of_name in versions.values() for p in of_name if names_model(p.terms.applies_to, claim_file.machine)]
-    for name in sorted(versions):
-        of_name = [p for p in versions[name] if p in every]
-        if not of_name:
-            continue
-        in_force = [(p, words) for p in of_name if (words := _in_force_words(p, of_name, every, claim_file, world))]
+    model = claim_file.machine.model
+    of_model = {
+        name: named
+        for name, versions in book.governing.items()
+        if (named := [p for p in versions if names_model(p.terms.applies_to.models, model)])
+    }
+    every = [p for of_name in of_model.values() for p in of_name]
+    for name, of_name in of_model.items():
+        in_force = [(p, day) for p in of_name if (day := _in_force_on(p, of_name, every, claim_file, world))]
         if not in_force:
             refused.append((of_name[-1], "no_version_in_force"))
             continue
-        for policy, reason in _governing(*in_force[-1], versions[name], every, claim_file, world):
+        newest, day = in_force[-1]
+        words = _in_force_words(newest, *day)
+        for policy, reason in _governing(newest, words, book.governing[name], every, claim_file, world):
             code = machine_refusal(policy.terms, claim_file)
             if code is None:
                 policies.append(policy)
@@ -78,15 +93,9 @@ def select(versions: Mapping[str, tuple[CompiledPolicy, ...]], claim_file: Claim
             else:
                 refused.append((policy, code))
     if not every:
-        refused = [(of_name[-1], "no_coverage_for_machine") for _, of_name in sorted((versions or in_book).items())]
+        refused = [(versions[-1], "no_coverage_for_machine") for versions in (book.governing or book.versions).values()]
     policies.sort(key=lambda p: (LAYER_ORDER.index(p.terms.layer), p.ref))
     return Selected(tuple(policies), tuple(refused), tuple(why))
-
-
-def _that_govern(versions: Mapping[str, tuple[CompiledPolicy, ...]]) -> dict[str, tuple[CompiledPolicy, ...]]:
-    """Return the versions that may govern by themselves, by the name of their policy."""
-    found = {name: tuple(p for p in each if not p.terms.in_force.only_as_fall_back) for name, each in versions.items()}
-    return {name: each for name, each in found.items() if each}
 
 
 def _governing(
@@ -126,38 +135,44 @@ def replacement_of(policy: CompiledPolicy, versions: Sequence[CompiledPolicy]) -
         replaced = max(newer, key=lambda p: p.ref.version)
 
 
-def _in_force_words(
+def _in_force_on(
     policy: CompiledPolicy,
     versions: Sequence[CompiledPolicy],
     every: Sequence[CompiledPolicy],
     claim_file: ClaimFile,
     world: World,
-) -> str:
-    """Return why the version is in force on the date that selects it, empty when it is not."""
-    in_force = policy.terms.in_force
+) -> tuple[date, str] | None:
+    """Return the date that selects the version and its event, None when it is not in force on it."""
+    in_force, event = policy.terms.in_force, ""
     selected_by = in_force.selected_by
     if selected_by == "start_of_term":
         day, event = start_of_term(policy, policy.terms.term.starts, claim_file, world, every)
-        words = f"start of term {day_text(day)} ({event})"
     else:
         day = day_that_selects(selected_by, versions, claim_file, world)
-        words = f"{selected_by.replace('_', ' ')} {day_text(day)}"
-    if not in_force.holds(day):
-        return ""
+    return (day, event) if in_force.holds(day) else None
+
+
+def _in_force_words(policy: CompiledPolicy, day: date, event: str) -> str:
+    """Return why the version is in force on the date that selects it."""
+    in_force = policy.terms.in_force
+    if in_force.selected_by == "start_of_term":
+        words = f"start of term {day_text(day)} ({event})"
+    else:
+        words = f"{in_force.selected_by.replace('_', ' ')} {day_text(day)}"
     until = f" to {day_text(in_force.until)}" if in_force.until is not None else ""
     return f"{words} lies in its time in force, from {day_text(in_force.from_)}{until}"
 
 
-def names_model(applies: AppliesTo, machine: Machine) -> bool:
-    """Return whether a model code of the policy fits the machine's; a trailing * stands for any ending."""
-    model = machine.model
-    return any(m == model or (m.endswith("*") and model.startswith(m[:-1])) for m in applies.models)
+@lru_cache(maxsize=4096)
+def names_model(models: tuple[str, ...], model: str) -> bool:
+    """Return whether a model code of a policy fits the machine's; a trailing * stands for any ending."""
+    return any(m == model or (m.endswith("*") and model.startswith(m[:-1])) for m in models)
 
 
 def machine_refusal(terms: CoveragePolicy, claim_file: ClaimFile) -> str | None:
     """Return the code of the first machine condition that is not met, None when the policy reaches the machine."""
     machine, applies = claim_file.machine, terms.applies_to
-    if not names_model(applies, machine):
+    if not names_model(applies.models, machine.model):
         return "no_coverage_for_machine"
     if applies.serials and not any(serial_in(machine.serial, r.from_, r.until) for r in applies.serials):
         return "serial_out_of_range"
@@ -181,7 +196,13 @@ def component_refusal(terms: CoveragePolicy, subject: Subject) -> str | None:
         return "component_not_named"
     if applies.components != "whole_machine" and subject.component not in applies.components:
         return "component_not_named"
-    return None if any(way in applies.fitted for way in _ways_fitted(terms, subject)) else "fitting_not_covered"
+    return "fitting_not_covered" if set(applies.fitted).isdisjoint(_ways_fitted(terms, subject)) else None
+
+
+def named_by_none(policies: Iterable[CompiledPolicy], claim_file: ClaimFile, subject: Subject) -> bool:
+    """Return whether no version of a book reaches a line's component, whatever is open about the claim."""
+    reaching = (p.terms for p in policies if machine_refusal(p.terms, claim_file) is None)
+    return all(component_refusal(terms, subject) == "component_not_named" for terms in reaching)
 
 
 def _ways_fitted(terms: CoveragePolicy, subject: Subject) -> tuple[Fitting, ...]:

@@ -11,12 +11,15 @@ from fractions import Fraction
 
 from rules.measures.prorating import number_text
 from rules.open_facts import OpenFact
+from rules.plain import sum_text
 from rules.settlement.desk import Desk, Held
-from rules.settlement.exact import GRAINS, Exact, Factor, factor, grains, times
+from rules.settlement.exact import Exact, Factor, factor, grains, times
 from schemas.claim import ClaimLine
+from schemas.frozen import quickly_made
 from schemas.policy.pays import AsInvoiced, FixedSum, Paid, ShareOfLabour
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class Cut:
     """Part of a claimed amount that is not allowed (exact, in the policy's currency)."""
@@ -33,6 +36,7 @@ def _as_claimed() -> str:
     return "as claimed"
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class Allowance:
     """A line before it is shared and capped: claimed, added by the policy, and what is cut."""
@@ -56,11 +60,6 @@ class Allowance:
             allowed -= cut.amount
         return allowed
 
-    @property
-    def claimed_amount(self) -> Fraction:
-        """The claimed amount in units of ``currency``."""
-        return Fraction(self.claimed) / GRAINS
-
 
 def typed_grains(line: ClaimLine) -> Exact:
     """Return what the dealer typed for the line, in the claim's currency, handling apart."""
@@ -71,11 +70,6 @@ def typed_grains(line: ClaimLine) -> Exact:
     if line.hours is not None and line.rate is not None:
         return times(grains(line.rate), factor(line.hours))
     return 0
-
-
-def typed_amount(line: ClaimLine) -> Fraction:
-    """Return what the dealer typed for the line, in units of the claim's currency, handling apart."""
-    return Fraction(typed_grains(line)) / GRAINS
 
 
 def handled(amount: Exact, handling: Fraction) -> Exact:
@@ -99,7 +93,7 @@ def with_general_cuts(allowance: Allowance, rule: Paid, path: str) -> Allowance:
         cuts = (*allowance.cuts, Cut("fixed_share", path, words, cut, rule.excess_borne_by)) if cut else allowance.cuts
         allowance = replace(allowance, cuts=cuts)
     if rule.at_most is not None:
-        words = f"at most {rule.at_most} a line"
+        words = f"at most {sum_text(rule.at_most)} a line"
         allowance = limited(allowance, grains(rule.at_most), "above_allowance", path, words, rule.excess_borne_by)
     return allowance
 
@@ -107,7 +101,7 @@ def with_general_cuts(allowance: Allowance, rule: Paid, path: str) -> Allowance:
 def fixed_sum(line: ClaimLine, rule: FixedSum, path: str, desk: Desk, rate: Factor) -> Allowance:
     """Return a fixed sum a line, whatever was typed."""
     claimed, fixed = times(typed_grains(line), rate), grains(rule.fixed)
-    words = f"a fixed sum of {rule.fixed} is paid"
+    words = f"a fixed sum of {sum_text(rule.fixed)} is paid"
     allowance = Allowance(desk.policy.terms.currency, claimed)
     if fixed >= claimed:
         return replace(allowance, added=fixed - claimed, added_words=words)

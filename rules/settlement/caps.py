@@ -1,14 +1,33 @@
-"""The sum that a cap leaves: what it is at, less what was paid before on the same machine or component."""
+"""The sum that a cap leaves: what it is at, less what was paid before on the same machine or component.
+
+The left and the right of a paired component are two components, each with its own life.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import get_args
 
+from rules.open_facts import OpenFact
+from rules.plain import day_text
 from rules.selection.select import Subject
 from rules.settlement.allowance import Allowance
 from rules.settlement.desk import Desk, Held
 from rules.settlement.exact import Exact, Minor, grains, money_text, times
 from schemas.claim_file import EarlierPayment
+from schemas.machine import Position
 from schemas.policy.pays import Cap, CapAmount
+
+SIDES: tuple[Position, ...] = get_args(Position)
+
+
+@dataclass(frozen=True, slots=True)
+class Pool:
+    """What a cap is counted over: one line, one component on one side of the machine, or all lines together."""
+
+    line: str | None = None
+    component: str | None = None
+    side: Position = "none"
+    sides: tuple[Position, ...] = ()  # of the component in this claim
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,24 +42,31 @@ def left_under(
     cap: Cap,
     path: str,
     lines: Sequence[tuple[Subject, Allowance]],
-    component: str | None,
+    pool: Pool,
+    claimed: int,
     desk: Desk,
     minor: Minor,
 ) -> Left | Held:
-    """Return what the cap leaves for these lines of one claim; ``component`` is given for a cap over its lifetime.
+    """Return what the cap leaves for these lines of one claim, which come to ``claimed`` minor units so far.
 
-    A price or an exchange rate that it depends on and that is not on file makes the lines held, never uncapped.
+    A price or an exchange rate that it depends on and that is not on file makes the lines held, never uncapped. A
+    payment of which nobody knows for which side it was is an open fact where it would leave too little.
     """
     most = _most(cap, path, lines, desk)
     if isinstance(most, Held):
         return most
-    before = 0
-    for payment in _earlier(cap, component, desk):
+    paid: dict[str, int] = {}
+    payments = _earlier(cap, pool, desk)
+    for payment in payments:
         into = desk.into_policy_currency(payment.currency, payment.paid_on)
         if into is None:
             held = desk.no_rate(payment.currency, path)
-            return Held(held.code, path, f"{held.words} of payment {payment.id} ({payment.paid_on})")
-        before += minor.units(times(grains(payment.amount), into.factor))
+            return Held(held.code, path, f"{held.words} of payment {payment.id} ({day_text(payment.paid_on)})")
+        paid[payment.id] = minor.units(times(grains(payment.amount), into.factor))
+    room = minor.units(most) - claimed
+    if sum(paid.values()) > room:
+        paid = {p.id: paid[p.id] for p in payments if not _side_open(p, pool) or _was_for(p, pool, desk)}
+    before = sum(paid.values())
     words = f"at most {money_text(most)}"
     if before:
         words += f", of which {money_text(minor.exact(before))} was paid before"
@@ -71,7 +97,50 @@ def _most(cap: Cap, path: str, lines: Sequence[tuple[Subject, Allowance]], desk:
     return most
 
 
-def _earlier(cap: Cap, component: str | None, desk: Desk) -> list[EarlierPayment]:
+def pools_of(cap: Cap, subjects: Sequence[Subject], desk: Desk) -> list[Pool]:
+    """Return the pool of each line; one whose side is not stated is of the side that the others are of, if of one."""
+    if cap.over == "line":
+        return [Pool(line=subject.line.line) for subject in subjects]
+    if cap.over != "component_lifetime":
+        return [Pool() for _ in subjects]
+    sides: dict[str, set[Position]] = {}
+    for subject in subjects:
+        sides.setdefault(subject.component or "", set()).add(_side_of(subject, desk))
+    return [_pool_of(subject, sorted(sides[subject.component or ""] - {"none"}), desk) for subject in subjects]
+
+
+def _pool_of(subject: Subject, sides: Sequence[Position], desk: Desk) -> Pool:
+    component, side = subject.component or "", _side_of(subject, desk)
+    if side == "none" and sides:
+        line = subject.line.line
+        words = f"which {component.replace('_', ' ')} line {line} is about: {' or '.join(sides)}"
+        fact = OpenFact(f"position:line:{line}", "position", "dealer", words)
+        side = sides[desk.world.pick(fact, tuple(range(len(sides))))]
+    return Pool(component=component, side=side, sides=tuple(sides))
+
+
+def _side_of(subject: Subject, desk: Desk) -> Position:
+    if subject.fitted is not None and subject.fitted.position != "none":
+        return subject.fitted.position
+    claim = desk.claim_file.claim
+    stated = subject.line.position
+    return claim.position if stated == "none" and subject.component == claim.component else stated
+
+
+def _side_open(payment: EarlierPayment, pool: Pool) -> bool:
+    return pool.side != "none" and payment.position == "none"
+
+
+def _was_for(payment: EarlierPayment, pool: Pool, desk: Desk) -> bool:
+    """Return whether an earlier payment without a side was for the pool's: one of the claim's sides, or another one."""
+    component = str(pool.component).replace("_", " ")
+    words = f"which {component} the earlier payment {payment.id} was for"
+    fact = OpenFact(f"position:payment:{payment.id}", "position", "person", words)
+    possible: tuple[Position, ...] = pool.sides if len(pool.sides) > 1 else ("none", *pool.sides)
+    return SIDES[desk.world.pick(fact, tuple(SIDES.index(side) for side in possible))] == pool.side
+
+
+def _earlier(cap: Cap, pool: Pool, desk: Desk) -> list[EarlierPayment]:
     """Return the payments that a lifetime cap counts: of the policy's name, on earlier claims, inside the cap.
 
     A payment after the day of the decision is no earlier one.
@@ -86,7 +155,8 @@ def _earlier(cap: Cap, component: str | None, desk: Desk) -> list[EarlierPayment
         if payment.policy.split("@")[0] == name
         and payment.claim != claim
         and payment.paid_on <= desk.claim_file.decided_on
-        and (component is None or payment.component == component)
+        and (pool.component is None or payment.component == pool.component)
+        and (pool.side == "none" or payment.position in (pool.side, "none"))
         and (cap.components == "all" or payment.component in cap.components)
         and (cap.items == "all" or payment.item in cap.items)
     ]

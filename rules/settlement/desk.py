@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Literal
 
 from rules.open_facts import OpenFact, World
+from rules.plain import day_text
 from rules.policy_book.compiled import CompiledPolicy
 from rules.settlement.exact import Exact, Factor, grains, times
 from rules.settlement.tables import Tables
@@ -76,9 +77,9 @@ class Desk:
             conventions = self.policy.conventions
             on = day or self.on(conventions.exchange_rate_on)
             found = self.tables.rate(currency, target, on, conventions.rate_gap)
-            note = (
-                "" if found is None or found.on_the_day else f"; none was published for {on}: the one before it holds"
-            )
+            note = f"; none was published for {day_text(on)}: the one before it holds"
+            if found is None or found.on_the_day:
+                note = ""
             self._conversions[key] = None if found is None else Conversion(found.value, f"{found.row}{note}")
         return self._conversions[key]
 

@@ -7,15 +7,19 @@ from fractions import Fraction
 
 from rules.measures.prorating import number_text
 from rules.open_facts import OpenFact
-from rules.plain import hours_text
+from rules.plain import hours_text, sum_text
+from rules.policy_book.values import number_words
+from rules.rounding import rounded_ratio
 from rules.settlement.allowance import Allowance, Cut, lesser, limited, typed_grains, unless_given
 from rules.settlement.desk import Desk, Held
 from rules.settlement.exact import Exact, Factor, factor, grains, money_text, times
 from schemas.claim import ClaimLine
 from schemas.policy.pays import Distance, HoursAtRate, LabourPaid
-from schemas.quantities import centihours
+from schemas.quantities import METRES_IN, DistanceUnit, centihours
 
 AN_HUNDREDTH = Fraction(1, 100)
+NO_RATES = (("typed_unchecked", "No table of labour rates is on file."),)
+KM_IN_A_MILE = Fraction(METRES_IN["mile"]) / Fraction(METRES_IN["km"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +30,7 @@ class Time:
     code: str
     words: str
     held: tuple[Held, ...] = ()
+    notes: tuple[tuple[str, str], ...] = ()
 
 
 def labour(
@@ -44,9 +49,10 @@ def labour(
     if registered is None and typed is None:
         words = f"no labour rate of dealer {desk.claim_file.claim.dealer} is on file, and line {line.line} states none"
         return Allowance(currency, 0, held=held or (Held("labour_rate_missing", path, words),))
+    unchecked: tuple[tuple[str, str], ...] = ()
     if registered is None:
         assert typed is not None
-        registered, row = typed, _as_typed
+        registered, row, unchecked = typed, _as_typed, NO_RATES if unrated is None else ()
     claimed_rate = registered if typed is None else typed
     paid_rate = min(claimed_rate, registered)
     time = combined.get(line.line) or _time(line, rule, path, desk)
@@ -70,17 +76,22 @@ def labour(
         added_words=f"the policy pays {_hours(hours)} h at {money_text(paid_rate)}" if added else "",
         cuts=cuts,
         held=(*held, *time.held),
+        notes=(*unchecked, *time.notes),
         words=lambda: f"{_hours(actual)} h × {money_text(claimed_rate)}",
     )
 
 
 def _at(rate: Exact, hundredths: Factor) -> Exact:
     """Return an hourly rate for so many hundredths of an hour."""
+    if type(rate) is int and type(hundredths) is int:
+        whole, rest = divmod(rate * hundredths, 100)
+        if not rest:
+            return whole
     return times(times(rate, hundredths), AN_HUNDREDTH)
 
 
 def _hours(hundredths: Factor) -> str:
-    return number_text(Fraction(hundredths) / 100)
+    return number_text(Fraction(hundredths, 100))
 
 
 def _as_typed() -> str:
@@ -109,7 +120,12 @@ def _time(line: ClaimLine, rule: LabourPaid, path: str, desk: Desk) -> Time:
     if found is None and rule.hours != "actual" and rule.without_flat_rate == "refer":
         words = f"operation {line.operation or 'without a code'} of line {line.line} has no flat-rate time on the day"
         held = (Held("no_flat_rate_time", path, words),)
-    return Time(counted, "hours_in_tenths", "full tenths of an hour count", held)
+    notes: tuple[tuple[str, str], ...] = ()
+    if found is None and rule.hours != "actual" and not held:
+        lacking = f"Operation {line.operation or 'without a code'} has no flat-rate time on the day."
+        words = lacking if desk.tables.has_flat_times else "No table of flat-rate times is on file."
+        notes = (("typed_unchecked", words),)
+    return Time(counted, "hours_in_tenths", "full tenths of an hour count", held, notes)
 
 
 def combined_times(desk: Desk) -> dict[str, Time]:
@@ -179,7 +195,8 @@ def hours_at_rate(line: ClaimLine, rule: HoursAtRate, path: str, desk: Desk, rat
     claimed_rate = typed if typed is not None else registered
     assert claimed_rate is not None
     counted = factor(lesser(line.hours, rule.hours_at_most))
-    allowance = Allowance(currency, times(claimed_rate, hours), held=held)
+    notes = NO_RATES if registered is None and not held else ()
+    allowance = Allowance(currency, times(claimed_rate, hours), held=held, notes=notes)
     words = f"{number_text(hours)} h claimed, at most {rule.hours_at_most} h"
     allowance = limited(allowance, times(claimed_rate, counted), "above_allowance", path, words, bearer)
     if registered is not None and registered < claimed_rate:
@@ -191,9 +208,9 @@ def hours_at_rate(line: ClaimLine, rule: HoursAtRate, path: str, desk: Desk, rat
 def distance(line: ClaimLine, rule: Distance, path: str, desk: Desk, rate: Factor) -> Allowance:
     """Return distance at a sum per unit up to a number of units; a distance that is not stated is asked for."""
     currency, bearer, per_unit = desk.policy.terms.currency, rule.excess_borne_by, grains(rule.per_unit)
-    limit = f"{rule.per_unit} a unit of distance"
+    limit = f"{sum_text(rule.per_unit)} a {rule.unit}"
     if rule.units_at_most is not None:
-        limit += f", at most {rule.units_at_most}"
+        limit += f", at most {distance_text(factor(rule.units_at_most), rule.unit)}"
     if line.units is None:
         allowance = Allowance(currency, times(typed_grains(line), rate))
         if rule.units_at_most is not None:
@@ -201,9 +218,29 @@ def distance(line: ClaimLine, rule: Distance, path: str, desk: Desk, rate: Facto
             allowance = limited(allowance, most, "above_allowance", path, limit, bearer)
         fact = OpenFact(f"distance:{line.line}", "evidence", "dealer", f"the distance behind line {line.line}")
         return unless_given(allowance, fact, desk, "above_allowance", path, "no distance is stated", bearer)
-    asked = times(per_unit, factor(line.units))
-    claimed = asked if line.amount is None else times(grains(line.amount), rate)
-    most = times(per_unit, factor(lesser(line.units, rule.units_at_most)))
-    units = number_text(factor(line.units))
-    allowance = Allowance(currency, claimed, words=lambda: f"{units} units of distance")
-    return limited(allowance, most, "above_allowance", path, f"{units} claimed, {limit}", bearer)
+    units, words = _in_unit(line, rule.unit)
+    claimed = times(per_unit, units) if line.amount is None else times(grains(line.amount), rate)
+    counted = units if rule.units_at_most is None else min(units, factor(rule.units_at_most))
+    allowance = Allowance(currency, claimed, words=lambda: words)
+    return limited(allowance, times(per_unit, counted), "above_allowance", path, f"{words} claimed, {limit}", bearer)
+
+
+def _in_unit(line: ClaimLine, unit: DistanceUnit) -> tuple[Factor, str]:
+    """Return a stated distance in the clause's unit, exactly, with its words; both where it was claimed in another."""
+    assert line.units is not None
+    assert line.unit is not None
+    typed, by = factor(line.units), number_words(KM_IN_A_MILE)
+    if line.unit == unit:
+        return typed, distance_text(typed, unit)
+    claimed = distance_text(typed, line.unit)
+    if unit == "km":
+        converted = typed * KM_IN_A_MILE
+        return converted, f"{claimed} × {by} = {distance_text(converted, unit)}"
+    converted = typed / KM_IN_A_MILE
+    shown = Fraction(rounded_ratio(converted.numerator * 10_000, converted.denominator, "half_up"), 10_000)
+    return converted, f"{claimed} ÷ {by} ≈ {distance_text(shown, unit)}"
+
+
+def distance_text(units: Factor, unit: DistanceUnit) -> str:
+    """Return a distance as a reader writes it: 120 km, 1 mile, 75 miles."""
+    return f"{number_words(units)} {unit}{'s' if unit == 'mile' and units != 1 else ''}"

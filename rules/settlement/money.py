@@ -10,9 +10,10 @@ from rules.policy_book.compiled import CompiledPolicy
 from rules.rounding import as_money
 from rules.settlement.allowance import Cut
 from rules.settlement.desk import Held
-from rules.settlement.exact import GRAINS, Exact, exact_text, minor_of
+from rules.settlement.exact import Exact, exact_text, minor_of
 from schemas.claim_file import ClaimFile
 from schemas.decision import Step
+from schemas.frozen import quickly_made
 
 BEARERS = ("owner", "dealer", "other_payer", "open")
 
@@ -34,6 +35,7 @@ class Move(NamedTuple):
     amount: Exact | None = None
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class LineMoney:
     """A line's money: ``claimed + added = maker + owner + dealer + other_payer + open``, in minor units."""
@@ -77,7 +79,7 @@ class LineMoney:
 def unpaid(
     policy: CompiledPolicy | None,
     claim_file: ClaimFile,
-    claimed: Fraction,
+    claimed: Exact,
     bearer: str,
     words: str,
     clause: str | None,
@@ -85,16 +87,15 @@ def unpaid(
 ) -> LineMoney:
     """Return the money of a line of which nothing is paid: all of it on one bearer, or open.
 
-    ``claimed`` is in units of ``currency``. Without a policy the amount is rounded half up.
+    ``claimed`` is in ``currency``. Without a policy the amount is rounded half up.
     """
     minor = minor_of(claim_file, currency, policy.conventions.money.round if policy is not None else "half_up")
-    exact = claimed * GRAINS
-    units = minor.units(exact)
+    units = minor.units(claimed)
     split = {**dict.fromkeys(BEARERS, 0), bearer: units}
     step = "open" if bearer == "open" else "not_covered"
     moves = (
-        Move("claimed", None, "as claimed", units, units, exact),
-        Move(step, clause, words, units, 0, 0, bearer, amount=exact),
+        Move("claimed", None, "as claimed", units, units, claimed),
+        Move(step, clause, words, units, 0, 0, bearer, amount=claimed),
     )
     owner, dealer, other_payer, left_open = (split[who] for who in BEARERS)
     return LineMoney(currency, minor.exponent, units, 0, 0, 0, owner, dealer, other_payer, left_open, moves, ())

@@ -4,11 +4,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from rules.measures.prorating import number_text
+from rules.plain import sum_text
 from rules.settlement.allowance import Allowance, Cut, handled, typed_grains
 from rules.settlement.desk import Desk, Held
 from rules.settlement.exact import Exact, Factor, factor, grains, money_text, times
 from schemas.claim import ClaimLine
 from schemas.policy.pays import PartsPaid
+
+NO_PRICES = (("typed_unchecked", "No price list is on file."),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +41,7 @@ def parts(line: ClaimLine, rule: PartsPaid, path: str, desk: Desk, rate: Factor)
     if rule.handling_at_most is not None:
         excess = times(times(base, quantity), rule.handling) - grains(rule.handling_at_most)
         if excess > 0:
-            words = f"handling at most {rule.handling_at_most}"
+            words = f"handling at most {sum_text(rule.handling_at_most)}"
             cuts.append(Cut("handling_capped", path, words, excess, rule.excess_borne_by))
     net, list_price = listed.net, listed.list_price
     if net is None and line.net is not None:
@@ -68,8 +71,10 @@ def listed_price(line: ClaimLine, rule: PartsPaid, path: str, desk: Desk) -> Lis
     part, tables = line.part_number, desk.tables
     found = tables.price(part, desk.on(rule.price_on)) if part is not None and part in tables.prices else None
     if found is None:
-        if rule.basis == "price_paid" or not tables.has_prices:
+        if rule.basis == "price_paid":
             return Listed()
+        if not tables.has_prices:
+            return Listed(notes=NO_PRICES)
         words = f"part {part or 'without a number'} of line {line.line} is on no price list in force"
         return Listed(held=(Held("price_not_listed", path, words),))
     row, dated = found.dated.value, found.dated

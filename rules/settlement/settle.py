@@ -9,11 +9,12 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from rules.measures.prorating import Proration, number_text
+from rules.plain import sum_text
 from rules.policy_book.compiled import CompiledPolicy
 from rules.rounding import as_money, largest_remainder
 from rules.selection.select import Subject
 from rules.settlement.allowance import Allowance, Cut
-from rules.settlement.caps import left_under
+from rules.settlement.caps import Pool, left_under, pools_of
 from rules.settlement.desk import Desk, Held
 from rules.settlement.exact import Exact, Factor, Minor, factor, grains, minor_of, money_text, times
 from rules.settlement.money import BEARERS, LineMoney, Move
@@ -165,7 +166,7 @@ class Settlement:
         if proration is not None and line.units:
             self._prorate(line, proration)
         for lowered in line.payable.lowered if line.units else ():
-            words, before = f"{lowered.share} is paid after a missed service", line.exact
+            words, before = f"{lowered.share} is what the clause then pays", line.exact
             exact = times(line.exact, lowered.share)
             self._move(line, "share", exact, lowered.bearer, lowered.path, words, share=lowered.share)
             line.cuts.append(Cut("service_lowers_share", lowered.path, words, before - line.exact, lowered.bearer))
@@ -177,7 +178,7 @@ class Settlement:
         if proration.owner_price is not None:
             price = min(times(grains(proration.owner_price), proration_quantity(line.payable.subject)), line.exact)
             if price:
-                words = f"the owner pays a fixed price of {proration.owner_price}"
+                words = f"the owner pays a fixed price of {sum_text(proration.owner_price)}"
                 self._move(line, "share", line.exact - price, bearer, "prorating", words, amount=price)
                 line.cuts.append(Cut("prorated", "prorating", words, price, bearer))
             return
@@ -241,7 +242,7 @@ class Settlement:
         if deductible is None:
             return
         units = min(self.minor.units(grains(deductible.amount)), sum(line.units for line in running))
-        words = f"deductible {deductible.amount} a claim"
+        words = f"deductible {sum_text(deductible.amount)} a claim"
         self._spread(running, units, "deductible", "deductible", "deductible", deductible.borne_by, words)
 
     def _spread(
@@ -262,21 +263,20 @@ class Settlement:
             if (cap.items == "all" or line.item in cap.items)
             and (cap.components == "all" or line.component in cap.components)
         ]
-        pools: dict[str, list[_Running]] = {}
-        for line in inside:
-            key = {"line": line.line, "component_lifetime": line.component}.get(cap.over, "")
-            pools.setdefault(key, []).append(line)
-        for key, lines in sorted(pools.items()):
-            if not any(line.units for line in lines):
+        pools: dict[Pool, list[_Running]] = {}
+        for line, pool in zip(inside, pools_of(cap, [line.payable.subject for line in inside], desk), strict=True):
+            pools.setdefault(pool, []).append(line)
+        for pool, lines in pools.items():
+            claimed = sum(line.units for line in lines)
+            if not claimed:
                 continue
-            component = key if cap.over == "component_lifetime" else None
             about = [(line.payable.subject, line.payable.allowance) for line in lines]
-            left = left_under(cap, path, about, component, desk, self.minor)
+            left = left_under(cap, path, about, pool, claimed, desk, self.minor)
             if isinstance(left, Held):
                 for line in lines:
                     self._hold(line, left)
                 continue
-            excess = sum(line.units for line in lines) - left.units
+            excess = claimed - left.units
             self._spread(lines, excess, "caps", "cap_reached", path, cap.excess_borne_by, left.words)
 
     def _done(self, line: _Running) -> LineMoney:

@@ -10,6 +10,7 @@ from typing import Generic, TypeVar
 
 from rules.settlement.exact import Factor, factor
 from schemas.claim_file import ClaimFile
+from schemas.frozen import quickly_made
 from schemas.reference_tables import (
     ExchangeRateTable,
     FlatTimeTable,
@@ -23,6 +24,7 @@ T = TypeVar("T")
 Key = TypeVar("Key")
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class Dated(Generic[T]):
     """A row's value, the day it holds from, and its table with the currency of its amounts (empty: none)."""

@@ -34,6 +34,13 @@ class Spot(NamedTuple):
         """Return the keys that may stand in the mapping here, as they are written in a document."""
         return list(_fields(self.schema))
 
+    def choices(self, key: str) -> list[str]:
+        """Return the words of which one may stand under a key of the mapping here, nothing where others may."""
+        schema = _fields(self.schema).get(key)
+        while schema is not None and schema["type"] != "literal":
+            schema = schema.get("schema")
+        return [one for one in schema["expected"] if isinstance(one, str)] if schema is not None else []
+
     def tags(self) -> list[str]:
         """Return the tags of the tagged union here, else nothing."""
         is_tagged = self.schema is not None and self.schema["type"] == "tagged-union"

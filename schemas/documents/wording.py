@@ -80,7 +80,8 @@ def words(detail: Any, spot: Spot) -> tuple[str, str]:
     if kind in ("value_error", "assertion_error"):
         return str(context["error"]), ""
     if kind == "missing":
-        return _missing(detail["loc"][-1] if detail["loc"] else "value")
+        part = detail["loc"][-1] if detail["loc"] else "value"
+        return _missing(part, spot.choices(str(part)))
     if kind == "extra_forbidden":
         return _unknown_key(str(detail["loc"][-1]), spot.node, spot.keys())
     if kind == "union_tag_invalid" and context["discriminator"].startswith("'"):
@@ -134,10 +135,11 @@ def shown(value: Any) -> str:
     return f'"{shortened(value)}"' if isinstance(value, str) else shortened(str(value))
 
 
-def _missing(part: str | int) -> tuple[str, str]:
+def _missing(part: str | int, choices: Sequence[str]) -> tuple[str, str]:
     if isinstance(part, int):
         return f"item {part + 1} of the list is missing.", "Write it after the others."
-    return f'the key "{part}" is missing.', f"Add it: `{part}: …`."
+    way_out = f" Choices: {', '.join(choices)}." if choices else ""
+    return f'the key "{part}" is missing.', f"Add it: `{part}: …`.{way_out}"
 
 
 def _unknown_key(key: str, node: Tree, keys: Sequence[str]) -> tuple[str, str]:

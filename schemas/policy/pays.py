@@ -6,7 +6,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 
 from schemas.policy.clause import Bearer, ClaimDate, Clause, Limit, Limits
 from schemas.policy.prorating import Item
-from schemas.quantities import Amount, Document, Hours, Markup, Share, Word
+from schemas.quantities import Amount, DistanceUnit, Document, Hours, Markup, Share, Word
 
 RateDate = ClaimDate
 
@@ -70,9 +70,10 @@ class HoursAtRate(Paid):
 
 
 class Distance(Paid):
-    """Distance at a sum per unit (km or mile, as typed), up to a number of units."""
+    """Distance at a sum per unit (km or mile), up to a number of units; one claimed in the other unit is converted."""
 
     per_unit: Amount
+    unit: DistanceUnit
     units_at_most: Hours | None = None
 
 

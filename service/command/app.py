@@ -26,7 +26,7 @@ app.add_typer(policy_app, name="policy")
 
 def _say_version(wanted: bool) -> None:
     if wanted:
-        from rules.decision.assemble import ENGINE
+        from rules.decision.seal import ENGINE
         from service.command.output import say
 
         say(ENGINE)
@@ -51,7 +51,7 @@ Policies = Annotated[
 @refusing
 def demo(
     claim: Annotated[
-        str | None, typer.Option(help="Show the decision of this claim in full, instead of the summary.")
+        str | None, typer.Option(metavar="ID", help="Show the decision of this claim in full, instead of the summary.")
     ] = None,
     explain: Annotated[bool, typer.Option("--explain", help="Show how that decision was derived, too.")] = False,
     letter: Annotated[bool, typer.Option("--letter", help="Show the dealer's letter instead.")] = False,
@@ -65,18 +65,24 @@ def demo(
 @app.command()
 @refusing
 def decide(
-    claim: Annotated[Path, typer.Argument(help="The claim, YAML or JSON; or a list of claims, with --claim.")],
-    machine: Annotated[Path, typer.Option(help="The machine, or a list of machines.")],
+    claim: Annotated[
+        Path, typer.Argument(metavar="CLAIM", help="The claim, YAML or JSON; or a list of claims, with --claim.")
+    ],
+    machine: Annotated[Path, typer.Option(metavar="FILE", help="The machine, or a list of machines.")],
     policies: Policies,
-    services: Annotated[Path | None, typer.Option(help="The machine's service records (others are left out).")] = None,
+    services: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="The machine's service records (others are left out).")
+    ] = None,
     tables: Annotated[
         list[Path] | None, typer.Option(metavar="PATH", help="File or directory of reference tables; may be repeated.")
     ] = None,
-    dealer: Annotated[Path | None, typer.Option(help="The dealer, or a list of dealers.")] = None,
-    payments: Annotated[Path | None, typer.Option(help="Earlier payments on machines, for lifetime caps.")] = None,
-    claim_id: Annotated[str | None, typer.Option("--claim", help="Which claim of a list.")] = None,
+    dealer: Annotated[Path | None, typer.Option(metavar="FILE", help="The dealer, or a list of dealers.")] = None,
+    payments: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Earlier payments on machines, for lifetime caps.")
+    ] = None,
+    claim_id: Annotated[str | None, typer.Option("--claim", metavar="ID", help="Which claim of a list.")] = None,
     decided_on: Annotated[
-        str | None, typer.Option(help="The day of the decision, 2026-03-31; left out, today.")
+        str | None, typer.Option(metavar="DAY", help="The day of the decision, 2026-03-31; left out, today.")
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the Decision document as JSON.")] = False,
     explain: Annotated[bool, typer.Option("--explain", help="Show how the decision was derived.")] = False,
@@ -92,7 +98,7 @@ def decide(
 @app.command()
 @refusing
 def cases(
-    files: Annotated[list[Path], typer.Argument(help="Case tables, or directories of them.")],
+    files: Annotated[list[Path], typer.Argument(metavar="FILE", help="Case tables, or directories of them.")],
     policies: Annotated[
         list[Path] | None,
         typer.Option(
@@ -110,7 +116,9 @@ def cases(
 @app.command()
 @refusing
 def schemas(
-    directory: Annotated[Path, typer.Argument(help="Directory of the JSON Schemas.")] = Path("schemas/json"),
+    directory: Annotated[Path, typer.Argument(metavar="DIR", help="Directory of the JSON Schemas.")] = Path(
+        "schemas/json"
+    ),
     write: Annotated[bool, typer.Option("--write", help="Write the schemas there.")] = False,
     check: Annotated[bool, typer.Option("--check", help="Only say whether those there are in step.")] = False,
 ) -> None:
@@ -120,9 +128,11 @@ def schemas(
     run_schemas(directory, write=write, check=check)
 
 
-@policy_app.command("check")
+@policy_app.command("check", short_help="List faults, warnings, and what the terms ask of owners.")
 @refusing
-def policy_check(directory: Annotated[Path, typer.Argument(help="Directory or file of policies.")]) -> None:
+def policy_check(
+    directory: Annotated[Path, typer.Argument(metavar="DIR", help="Directory or file of policies.")],
+) -> None:
     """List every fault with its place and the way out, then warnings, then what the terms demand of owners."""
     from service.command.policy import run_check
 
@@ -132,7 +142,9 @@ def policy_check(directory: Annotated[Path, typer.Argument(help="Directory or fi
 @policy_app.command("show")
 @refusing
 def policy_show(
-    file: Annotated[Path, typer.Argument(help="A policy file; its fall-backs are looked for beside it.")],
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="A policy file; the versions it names are looked for beside it.")
+    ],
 ) -> None:
     """Print the terms in plain English."""
     from service.command.policy import run_show
@@ -143,8 +155,8 @@ def policy_show(
 @policy_app.command("diff")
 @refusing
 def policy_diff(
-    before: Annotated[Path, typer.Argument(help="The one policy file.")],
-    after: Annotated[Path, typer.Argument(help="The other policy file.")],
+    before: Annotated[Path, typer.Argument(metavar="BEFORE", help="The one policy file.")],
+    after: Annotated[Path, typer.Argument(metavar="AFTER", help="The other policy file.")],
 ) -> None:
     """Print what changes from one policy to another, clause by clause."""
     from service.command.policy import run_diff
@@ -152,33 +164,43 @@ def policy_diff(
     run_diff(before, after)
 
 
-@policy_app.command("publish")
+@policy_app.command("publish", short_help="Close the versions in a directory.")
 @refusing
-def policy_publish(directory: Annotated[Path, typer.Argument(help="Directory of policies.")]) -> None:
+def policy_publish(directory: Annotated[Path, typer.Argument(metavar="DIR", help="Directory of policies.")]) -> None:
     """Close the versions in a directory: from then on a published file that changes is refused."""
     from service.command.policy import run_publish
 
     run_publish(directory)
 
 
-@policy_app.command("new")
+@policy_app.command("new", short_help="Write a first policy of your own by ten answers.")
 @refusing
 def policy_new(
-    directory: Annotated[Path, typer.Argument(help="Directory to write the files to.")] = Path("policies"),
-    maker: Annotated[str | None, typer.Option(help="Name of the maker.")] = None,
-    name: Annotated[str | None, typer.Option(help="Short name of the coverage, such as wheel-drive.")] = None,
-    models: Annotated[str | None, typer.Option(help="Model codes with commas, such as 'QF40, QF60'.")] = None,
-    component: Annotated[str | None, typer.Option(help="The component, such as wheel_drive.")] = None,
-    months: Annotated[str | None, typer.Option(help="Months of cover from delivery.")] = None,
-    first_services: Annotated[str | None, typer.Option(help="Hours of the first services, such as '75, 400'.")] = None,
-    then_every: Annotated[str | None, typer.Option(help="Hours between services after that.")] = None,
-    free_until: Annotated[
-        str | None, typer.Option(help="Without the services: hours up to which the whole is paid.")
+    directory: Annotated[Path, typer.Argument(metavar="DIR", help="Directory to write the files to.")] = Path(
+        "policies"
+    ),
+    maker: Annotated[str | None, typer.Option(metavar="NAME", help="Name of the maker.")] = None,
+    name: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Short name of the coverage, such as wheel-drive.")
     ] = None,
-    zero_at: Annotated[str | None, typer.Option(help="Without the services: hours from which nothing is paid.")] = None,
-    currency: Annotated[str | None, typer.Option(help="Currency, such as EUR.")] = None,
+    models: Annotated[
+        str | None, typer.Option(metavar="CODES", help="Model codes with commas, such as 'QF40, QF60'.")
+    ] = None,
+    component: Annotated[str | None, typer.Option(metavar="WORD", help="The component, such as wheel_drive.")] = None,
+    months: Annotated[str | None, typer.Option(metavar="MONTHS", help="Months of cover from delivery.")] = None,
+    first_services: Annotated[
+        str | None, typer.Option(metavar="HOURS", help="Hours of the first services, such as '75, 400'.")
+    ] = None,
+    then_every: Annotated[str | None, typer.Option(metavar="HOURS", help="Hours between services after that.")] = None,
+    free_until: Annotated[
+        str | None, typer.Option(metavar="HOURS", help="Without the services: hours up to which the whole is paid.")
+    ] = None,
+    zero_at: Annotated[
+        str | None, typer.Option(metavar="HOURS", help="Without the services: hours from which nothing is paid.")
+    ] = None,
+    currency: Annotated[str | None, typer.Option(metavar="CODE", help="Currency, such as EUR.")] = None,
     from_day: Annotated[
-        str | None, typer.Option("--from", help="First day in force, 2026-03-31; left out, today.")
+        str | None, typer.Option("--from", metavar="DAY", help="First day in force, 2026-03-31; left out, today.")
     ] = None,
 ) -> None:
     """Write a first policy of your own by ten answers: long cover on proven service, a falling share without it."""

@@ -8,7 +8,7 @@ import typer
 from pydantic import ValidationError
 
 from rules.cases.facts import CaseFault
-from rules.cases.run import CaseResult, CaseRunner, PolicySource, untouched_clauses
+from rules.cases.run import CaseResult, CaseRunner, PolicySource, untouched_clauses, with_superseded
 from rules.policy_book.book import BookRefused, PolicyBook
 from schemas.cases import CaseTable, WorkedCase
 from schemas.documents import Fault, ParsedDocument
@@ -28,6 +28,7 @@ class _Tally:
     failed: int = 0
     refused: int = 0
     results: list[CaseResult] = field(default_factory=list)
+    named: set[str] = field(default_factory=set)  # the versions that the tables are about
 
 
 def run_cases(files: Sequence[Path], policies: Sequence[Path], *, verbose: bool) -> None:
@@ -40,8 +41,9 @@ def run_cases(files: Sequence[Path], policies: Sequence[Path], *, verbose: bool)
         source = read_policy_source(*places)
         _check_names(document, table, source)
         # Faults are told with their places, and published versions that changed are refused, before any case runs.
-        books.append(load_policies(*places, only={str(ref) for ref in table.policies}).book)
-        _run_table(file, document, table, source, tally, verbose)
+        books.append(load_policies(*places, only=set(with_superseded(table, source))).book)
+        tally.named |= {str(ref) for ref in table.policies}
+        _run_table(document, table, source, tally, verbose)
     _untouched(tally, books)
     total = tally.held + tally.failed + tally.refused
     counts = f"{total} {'case' if total == 1 else 'cases'} in {len(tables)} {'table' if len(tables) == 1 else 'tables'}"
@@ -108,9 +110,7 @@ def _check_names(document: ParsedDocument, table: CaseTable, source: PolicySourc
         raise InputRefused([document.fault(("policies",), message, "Correct the name, or say where with --policies.")])
 
 
-def _run_table(
-    file: Path, document: ParsedDocument, table: CaseTable, source: PolicySource, tally: _Tally, verbose: bool
-) -> None:
+def _run_table(document: ParsedDocument, table: CaseTable, source: PolicySource, tally: _Tally, verbose: bool) -> None:
     with CaseRunner(source, all_exponents()) as runner:
         for place, case in enumerate(table.cases):
             name = f"{case.id}: {case.name}" if case.id else case.name
@@ -127,15 +127,15 @@ def _run_table(
                     say(f"holds  {name}")
                 continue
             tally.failed += 1
-            _failure(file, document, place, case, name, result)
+            _failure(document, place, case, name, result)
 
 
-def _failure(file: Path, document: ParsedDocument, place: int, case: WorkedCase, name: str, result: CaseResult) -> None:
+def _failure(document: ParsedDocument, place: int, case: WorkedCase, name: str, result: CaseResult) -> None:
     line = document.position(("cases", place)).line
-    say("\n".join(headed(f"fails  {file}:{line}:", name, width(), "       ")))
+    say("\n".join(headed(f"fails  {document.name}:{line}:", name, width(), "       ")))
     for mismatch in result.mismatches:
         at = document.position(("cases", place, "expect", mismatch.line)).line
-        say(f"       line {mismatch.line} of the claim, {mismatch.what} ({file}:{at})")
+        say(f"       line {mismatch.line} of the claim, {mismatch.what} ({document.name}:{at})")
         say(f"         expected  {mismatch.expected}")
         say(f"         got       {mismatch.got}")
     if case.source:
@@ -160,7 +160,8 @@ def _case_fault(document: ParsedDocument, place: int, name: str, error: Exceptio
 
 
 def _untouched(tally: _Tally, books: Iterable[PolicyBook]) -> None:
-    found = {name: path for book in books for name, path in _by_policy(untouched_clauses(tally.results, book)).items()}
+    each = (pair for book in books for pair in _by_policy(untouched_clauses(tally.results, book)).items())
+    found = {name: paths for name, paths in each if name in tally.named}
     if found:
         say("Clauses that no case touches:")
     for name, paths in sorted(found.items()):

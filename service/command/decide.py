@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from typing import TypeVar
 
@@ -30,6 +30,7 @@ from service.record_files import (
 )
 from service.rendering.decision_text import decision_text
 from service.rendering.derivation_text import derivation_text
+from service.rendering.layout import wrapped
 from service.rendering.letter_text import letter_text
 from service.text_files import refused
 from service.vocabulary import unknown_words, vocabulary_of
@@ -62,10 +63,11 @@ def run_decide(inputs: Inputs, decided_on: str | None, *, as_json: bool, explain
     decision = adjudicate(book, claim_file)
     show(decision, book, as_json=as_json, explain=explain, letter=letter)
     if inputs.dealer is None and not as_json:
-        say(
+        taken = (
             f"No --dealer was given: dealer {claim_file.dealer.dealer} was taken to be in the machine's region"
             f" ({claim_file.dealer.region}) and paid in the claim's currency ({claim_file.dealer.currency})."
         )
+        say("\n".join(wrapped(taken, width())))
 
 
 def show(decision: Decision, book: PolicyBook, *, as_json: bool = False, explain: bool, letter: bool) -> None:
@@ -75,7 +77,7 @@ def show(decision: Decision, book: PolicyBook, *, as_json: bool = False, explain
         return
     if letter:
         titles = {name: policy.terms.title for name, policy in book.by_name.items()}
-        say(letter_text(decision, min(width(), 78), reply_by(decision, book), titles))
+        say(letter_text(decision, min(width(), 78), titles))
         return
     say(decision_text(decision, width()))
     if explain:
@@ -85,16 +87,6 @@ def show(decision: Decision, book: PolicyBook, *, as_json: bool = False, explain
             for name, policy in book.by_name.items()
         }
         say(derivation_text(decision, width(), clauses))
-
-
-def reply_by(decision: Decision, book: PolicyBook) -> str | None:
-    """Return the ISO day until which records may be sent: the time to answer under the terms of the claim's lines."""
-    spans = [
-        book.policy(line.policy).conventions.absent_service_record.answer_within.days
-        for line in decision.lines
-        if line.policy is not None
-    ]
-    return (date.fromisoformat(decision.decided_on) + timedelta(days=min(spans))).isoformat() if spans else None
 
 
 def gathered(claim: Claim, on_file: OnFile, book: PolicyBook, day: date, file: Path) -> ClaimFile:

@@ -19,7 +19,7 @@ from schemas.claim_file import ClaimFile
 from schemas.decision import Decision
 from service.claim_files import OnFile, by_serial
 from service.command.decide import gathered, show
-from service.command.output import called, say, shown_path, width
+from service.command.output import called, say, width
 from service.policy_files import PolicyDirectory, load_policies
 from service.record_files import (
     one_of,
@@ -34,6 +34,7 @@ from service.rendering.layout import joined, wrapped
 from service.rendering.tally import SUMS, Tally, tally_of
 from service.rendering.words import OUTCOME_WORDS, STATUS_WORDS, amount_text, reason_words
 from service.shipped import DEMO
+from service.text_files import shown_path
 
 DECIDED_AFTER_SUBMISSION = timedelta(days=10)
 DECIDED_AFTER_FAILURE = timedelta(days=30)

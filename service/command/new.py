@@ -13,7 +13,7 @@ from service.command.cases import run_cases
 from service.command.output import called, day_option, refuse, say, today
 from service.new_policy import QUESTIONS, Answers, Asked, check_together, documents_of, parsed
 from service.policy_files import load_policies
-from service.text_files import InputRefused, read_as, refused, write_whole
+from service.text_files import InputRefused, read_as, refused, shown_path, write_whole
 
 
 def run_new(directory: Path, given: Mapping[str, str | None], from_day: str | None) -> None:
@@ -28,7 +28,8 @@ def run_new(directory: Path, given: Mapping[str, str | None], from_day: str | No
     present = [directory / name for name in documents if (directory / name).exists()]
     if present:
         faults = [
-            Fault(str(file), 1, None, "", "this file is there already.", "Choose another name.") for file in present
+            Fault(str(shown_path(file)), 1, None, "", "this file is there already.", "Choose another name.")
+            for file in present
         ]
         raise InputRefused(faults)
     if directory.exists() and not directory.is_dir():
@@ -38,7 +39,7 @@ def run_new(directory: Path, given: Mapping[str, str | None], from_day: str | No
     directory.mkdir(parents=True, exist_ok=True)
     for name, text in documents.items():
         write_whole(directory / name, text)
-        say(f"written  {directory / name}")
+        say(f"written  {shown_path(directory / name)}")
     load_policies(directory)
     table = directory / f"{answers.name}.cases.yaml"
     read_as(CaseTable, table)
@@ -51,7 +52,7 @@ def run_new(directory: Path, given: Mapping[str, str | None], from_day: str | No
         ("cases", table),
         ("policy publish", directory),
     ):
-        say(f"  {called()} {command} {shlex.quote(str(file))}")
+        say(f"  {called()} {command} {shlex.quote(str(shown_path(file)))}")
 
 
 def _answers(given: Mapping[str, str | None], day: date) -> Answers:

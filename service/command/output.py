@@ -2,6 +2,7 @@
 
 import functools
 import os
+import re
 import shlex
 import shutil
 import sys
@@ -15,13 +16,15 @@ from rich.cells import cell_len
 
 from schemas.documents import Fault
 from service.rendering.layout import headed, wrapped
-from service.text_files import InputRefused
+from service.text_files import InputRefused, shown_path
 
 REFUSED = 2
 NOT_HELD = 1
 FAULT_OF_OURS = 3
 WIDTH_WHEN_PIPED = 100
 WIDEST = 120
+
+_LABEL = re.compile(r" +(?:before|after): +(?=\S)")
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -45,11 +48,20 @@ def say_bytes(data: bytes) -> None:
 
 
 def to_width(text: str) -> list[str]:
-    """Return lines of text, those that are too wide wrapped under their own indentation; others stay as they are."""
+    """Return lines of text, those that are too wide wrapped under their own indentation; others stay as they are.
+
+    A label such as "  after:  " keeps its blanks, and what follows it stands beside it.
+    """
     lines = []
     for line in text.splitlines():
+        label = _LABEL.match(line)
         indent = line[: len(line) - len(line.lstrip())]
-        lines += [line] if cell_len(line) <= width() else wrapped(line, width(), indent, f"{indent}  ")
+        if cell_len(line) <= width():
+            lines.append(line)
+        elif label is not None:
+            lines += wrapped(line[label.end() :], width(), label[0], " " * cell_len(label[0]))
+        else:
+            lines += wrapped(line, width(), indent, f"{indent}  ")
     return lines
 
 
@@ -67,13 +79,6 @@ def called() -> str:
     if found is not None and Path(found).absolute() == program.absolute():
         return "hourmark"
     return shlex.quote(str(shown_path(program.absolute())))
-
-
-def shown_path(path: Path) -> Path:
-    """Return a path that works from here, as short as it can be."""
-    here = Path.cwd()
-    whole = path.absolute()
-    return whole.relative_to(here) if whole.is_relative_to(here) else path
 
 
 def complain(faults: Iterable[Fault | str]) -> None:

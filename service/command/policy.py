@@ -12,7 +12,7 @@ from service.lock_file import LOCK_NAME, Published, read_lock, with_versions, wr
 from service.policy_files import load_policies, load_with_fall_backs, lock_files
 from service.rendering.decision_text import short_digest
 from service.rendering.layout import wrapped
-from service.text_files import refused
+from service.text_files import refused, shown_path
 
 
 def run_check(directory: Path) -> None:
@@ -20,12 +20,12 @@ def run_check(directory: Path) -> None:
     found = load_policies(directory)
     published = _published(directory)
     names = list(found.book.by_name)
-    say(f"{len(names)} {'version' if len(names) == 1 else 'versions'} in {directory}, no faults.")
+    say(f"{len(names)} {'version' if len(names) == 1 else 'versions'} in {shown_path(directory)}, no faults.")
     for name, policy in found.book.by_name.items():
         state = "published" if name in published.policies else "not published"
         _say_wrapped(f"{name}  {policy.terms.title} ({state})")
     for file in found.passed_over:
-        say_at(str(file), "says neither policy nor conventions, and was passed over.")
+        say_at(str(shown_path(file)), "says neither policy nor conventions, and was passed over.")
     warnings = warnings_of(found.book)
     if warnings:
         say()
@@ -61,14 +61,15 @@ def run_publish(directory: Path) -> None:
     lock = directory / LOCK_NAME
     after, new = with_versions(found.book, read_lock(lock), known=before)
     if not new:
-        say(f"Nothing to publish: all {len(found.book.by_name)} versions in {directory} are published and unchanged.")
+        count = f"all {len(found.book.by_name)} versions in {shown_path(directory)}"
+        say(f"Nothing to publish: {count} are published and unchanged.")
         return
     write_lock(lock, after)
     for name in new:
         say(f"published  {name}  {short_digest(found.book.policy(name).digest)}")
     old = len(found.book.by_name) - len(new)
     unchanged = f" {old} {'was' if old == 1 else 'were'} published before and unchanged." if old else ""
-    say(f"{len(new)} {'version is' if len(new) == 1 else 'versions are'} now closed in {lock}.{unchanged}")
+    say(f"{len(new)} {'version is' if len(new) == 1 else 'versions are'} now closed in {shown_path(lock)}.{unchanged}")
     say("From now on these files are refused when they change; a change is published as a new version.")
 
 

@@ -6,7 +6,7 @@ import typer
 
 from schemas.json_schemas import SUFFIX, schema_files
 from service.command.output import NOT_HELD, called, complain, refuse, say
-from service.text_files import write_whole
+from service.text_files import shown_path, write_whole
 
 
 def run_schemas(directory: Path, *, write: bool, check: bool) -> None:
@@ -26,11 +26,11 @@ def _write(directory: Path) -> None:
     for name, text in files.items():
         if _text_of(directory / name) != text:
             write_whole(directory / name, text)
-            say(f"written  {directory / name}")
+            say(f"written  {shown_path(directory / name)}")
             written += 1
-    say(f"{written} of {len(files)} schemas written to {directory}; the others were in step.")
+    say(f"{written} of {len(files)} schemas written to {shown_path(directory)}; the others were in step.")
     for stray in _strays(directory):
-        complain([f"{stray}: this schema belongs to no document known here. Remove it."])
+        complain([f"{shown_path(stray)}: this schema belongs to no document known here. Remove it."])
 
 
 def _check(directory: Path) -> None:
@@ -39,14 +39,14 @@ def _check(directory: Path) -> None:
     for name, text in files.items():
         found = _text_of(directory / name)
         if found is None:
-            wrong.append(f"{directory / name}: this schema is not there.")
+            wrong.append(f"{shown_path(directory / name)}: this schema is not there.")
         elif found != text:
-            wrong.append(f"{directory / name}: this schema is not what the models say.")
-    wrong += [f"{stray}: this schema belongs to no document known here." for stray in _strays(directory)]
+            wrong.append(f"{shown_path(directory / name)}: this schema is not what the models say.")
+    wrong += [f"{shown_path(stray)}: this schema belongs to no document known here." for stray in _strays(directory)]
     if wrong:
-        complain([*wrong, f"Write them again with `{called()} schemas {directory} --write`."])
+        complain([*wrong, f"Write them again with `{called()} schemas {shown_path(directory)} --write`."])
         raise typer.Exit(NOT_HELD)
-    say(f"{len(files)} schemas in {directory} are in step.")
+    say(f"{len(files)} schemas in {shown_path(directory)} are in step.")
 
 
 def _text_of(file: Path) -> str | None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from schemas.decision import Considered, Decision, LineDecision, Reason, Step
 from service.rendering.layout import NARROWEST, Row, between, joined, sum_lines, wrapped
 from service.rendering.words import (
+    ASKED_CODES,
     BEARER_WORDS,
     OUTCOME_WORDS,
     STATE_WORDS,
@@ -78,7 +79,7 @@ def _line(line: LineDecision, decision: Decision, width: int, shown: _Shown) -> 
     yield from joined([*amounts_of(line), line.currency], width, _IN, "   ")
     yield from _waiting(line, decision, width)
     for reason in line.reasons:
-        if reason.code != "fact_open":
+        if reason.code not in ASKED_CODES:
             yield from _reason(reason, line, width, shown)
     for note in line.notes:
         if shown.reasons.setdefault(note, line.line) == line.line:
@@ -100,7 +101,9 @@ def _considered(line: LineDecision, width: int, shown: _Shown) -> Iterator[str]:
             answer += f" ({'; '.join(codes)})"
         answers.setdefault(answer, []).append(version_text(other.policy))
     for answer, names in answers.items():
-        yield from wrapped(f"Also looked at {listed(list(dict.fromkeys(names)))}: {answer}.", width, _IN, _IN * 2)
+        each = list(dict.fromkeys(names))
+        told = answer.replace("does not apply", "do not apply", 1) if len(each) > 1 else answer
+        yield from wrapped(f"Also looked at {listed(each)}: {told}.", width, _IN, _IN * 2)
 
 
 def amounts_of(line: LineDecision) -> list[str]:
@@ -118,7 +121,7 @@ def amounts_of(line: LineDecision) -> list[str]:
 
 
 def _waiting(line: LineDecision, decision: Decision, width: int) -> Iterator[str]:
-    told = {reason.facts[0][1] for reason in line.reasons if reason.code == "fact_open" and reason.facts}
+    told = {reason.facts[0][1] for reason in line.reasons if reason.code in ASKED_CODES and reason.facts}
     for question in decision.questions:
         if line.line not in question.lines:
             continue
@@ -127,7 +130,7 @@ def _waiting(line: LineDecision, decision: Decision, width: int) -> Iterator[str
         by = f", by {day_text(question.answer_by)}" if question.answer_by else ""
         yield from wrapped(f"{who}: {tidy(question.words)}{by}.", width, _IN, _IN * 2)
     for reason in line.reasons:
-        if reason.code == "fact_open" and (not reason.facts or reason.facts[0][1] in told):
+        if reason.code in ASKED_CODES and (not reason.facts or reason.facts[0][1] in told):
             yield from wrapped(sentence(reason.words), width, _IN, _IN * 2)
 
 

@@ -13,11 +13,13 @@ _IN = "  "
 _GOVERNS = "governs because"
 _HOUR_WINDOW = re.compile(r"\bwindow (-?\d+)-(-?\d+)")
 _DAY_WINDOW = re.compile(r"(?<=\s)(\d{6})-(\d{6})$")
+_BOTH_WINDOWS = re.compile(r"(?<=\d) h (?=\d{1,2} [A-Z])")
 _DAYS_PAST = re.compile(r", (-?\d+) days past")
 _ISO_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 _POINT = re.compile(r"(\w+) point (\d+)")
 _LIMIT = re.compile(r"(.+)\.ends\[(\d+)\]")
 _GROUP_AND_LIMIT = re.compile(r"(.+): (\S+\.ends\[\d+\])")
+_GROUP = re.compile(r"(?P<what>[^/:]+)(?:/(?P<side>(?!carve_outs)\w+))?(?:/(?P<path>carve_outs\[\d+\]))?")
 _JOINS = frozenset(("g", "i", "x"))  # numbers that only join facts to each other
 _KIND_WORDS = {
     "over": "limit",
@@ -71,7 +73,9 @@ def _measure(measure: Measure, reading: "_Reading") -> str:
     limit = _GROUP_AND_LIMIT.fullmatch(measure.name)
     name = f"{plain(point[1])}, due point {point[2]}" if point else plain(measure.name)
     if limit is not None and measure.policy is not None:
-        name = f"{plain(limit[1])}: {reading.clause(measure.policy, limit[2])}"
+        name = f"{reading.group(measure.policy, limit[1])}: {reading.clause(measure.policy, limit[2])}"
+    elif measure.name.endswith(": start of term") and measure.policy is not None:
+        name = f"{reading.group(measure.policy, measure.name.removesuffix(': start of term'))}: start of term"
     records = f" ({', '.join(measure.records)})" if measure.records else ""
     return f"{name}: {measure_words(measure.value)}{records}"
 
@@ -85,6 +89,7 @@ def measure_words(value: str) -> str:
     value = _HOUR_WINDOW.sub(lambda m: f"window {_hours(m[1])} to {_hours(m[2])} h", value)
     value = _DAY_WINDOW.sub(lambda m: f"{_ordinal_day(m[1])} to {_ordinal_day(m[2])}", value)
     value = re.sub(r"^(\w+) window(?= )", r"\1, window", value).removesuffix(" window")
+    value = _BOTH_WINDOWS.sub(" h or ", value)
     value = _DAYS_PAST.sub(_days_past, value)
     return tidy(_ISO_DAY.sub(lambda m: day_text(m[0]), value))
 
@@ -136,8 +141,6 @@ class _Reading:
         code, _, rest = firing.rule.partition(" ")
         path, _, where = rest.partition(" ")
         words = inside_sentence(reason_words(code))
-        if code == "outcome":
-            return f"outcome: {plain(rest)}"
         clause = self.clause(firing.policy, path) if path else ""
         return " ".join(part for part in (f"{words},", clause, where) if part).removesuffix(",")
 
@@ -169,6 +172,15 @@ class _Reading:
         """Return a line of the claim by its place in the engine's order."""
         place = int(number)
         return f"line {self.lines[place].line}" if place < len(self.lines) else f"line number {place + 1}"
+
+    def group(self, policy: str, key: str) -> str:
+        """Return what a term is of: the machine, one side of it, a fitting, or the components of a carve-out."""
+        match = _GROUP.fullmatch(key)
+        if match is None:
+            return plain(key)
+        side = f", {plain(match['side'])} side" if match["side"] else ""
+        own = f", {self.clause(policy, match['path'])}" if match["path"] else ""
+        return f"{match['what']}{side}{own}"
 
     def clause(self, policy: str, path: str) -> str:
         """Return the number of a clause, of one of its limits with the limit's place; a path without one as words."""

@@ -1,11 +1,13 @@
 """Laying out plain text to a width in terminal cells; nothing here knows colour or markup."""
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from rich.cells import cell_len, chop_cells
 
 NARROWEST = 40
+_UNIT = re.compile(r"(?:h|%|km|miles?|months?|days?|[A-Z]{3})[).,;:]*")
 
 
 def wrapped(text: str, width: int, indent: str = "", hanging: str | None = None) -> list[str]:
@@ -16,7 +18,7 @@ def wrapped(text: str, width: int, indent: str = "", hanging: str | None = None)
     hanging = indent if hanging is None else hanging
     lines, line = [], indent
     empty = True
-    for word in text.split():
+    for word in _words(text):
         room = max(width - cell_len(hanging), 1)
         if not empty and cell_len(line) + 1 + cell_len(word) > width:
             lines.append(line)
@@ -29,6 +31,17 @@ def wrapped(text: str, width: int, indent: str = "", hanging: str | None = None)
         line += word if empty else f" {word}"
         empty = False
     return [*lines, line] if not empty or not lines else lines
+
+
+def _words(text: str) -> list[str]:
+    """Return the words of a text; a number and its unit are one, so that no line ends between them."""
+    words: list[str] = []
+    for word in text.split():
+        if words and _UNIT.fullmatch(word) and words[-1][-1].isdigit():
+            words[-1] += f" {word}"
+        else:
+            words.append(word)
+    return words
 
 
 def headed(head: str, text: str, width: int, hanging: str = "  ") -> list[str]:

@@ -9,10 +9,12 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
+from rules.plain import without_windows as bare_points
 from schemas.decision import Decision, LineDecision, Question, Reason, Remedy
 from service.rendering.decision_text import worked_out
 from service.rendering.layout import NARROWEST, between, wrapped
 from service.rendering.words import (
+    ASKED_CODES,
     OUTCOME_WORDS,
     SERVICE_CODES,
     STATUS_WORDS,
@@ -32,13 +34,14 @@ from service.rendering.words import (
 )
 
 _IN = "  "
-_HOUR_RANGE = re.compile(r"\s*\([\d,.]+ ?(?: h)?\s*(?:–|-|to)\s*[\d,.]+ h\)")
-_DAY_RANGE = re.compile(r"\s*\(\d{1,2} \w+ \d{4} (?:to|–) \d{1,2} \w+ \d{4}\)")
 _SERVICES = re.compile(
-    r"(?P<start>.*?)(?P<what>the .+? services) due at (?P<points>.+?) were done (?P<how>in time|by .+?), their records$"
+    r"(?:if )?(?P<what>the .+? services(?: of the \w+ side)?) due at (?P<points>.+?) were done (?P<how>in time|by .+?),"
+    r" their records"
 )
-_QUESTION = re.compile(r"records of (?P<what>the .+? services)(?: due at (?P<points>.+))?$")
-_DESK_ONLY = frozenset(("window_open", "service_early", "records_open", "papers_came_later", "reading_inferred"))
+_QUESTION = re.compile(r"records of (?P<what>the .+? services(?: of the \w+ side)?)(?: due at (?P<points>.+))?$")
+_DESK_ONLY = frozenset(
+    ("window_open", "service_early", "records_open", "papers_came_later", "reading_inferred", "typed_unchecked")
+)
 _LETTER_OUTCOMES = {**OUTCOME_WORDS, "need_info": "waiting for your answer", "refer": "held for the warranty desk"}
 _OPENINGS = {
     "denied": "is not covered",
@@ -54,9 +57,8 @@ class _Letter:
     """What a letter says everywhere alike, and what it has told already with the line it was told for."""
 
     titles: Mapping[str, str]
-    reply_by: str | None
     told: dict[str, str] = field(default_factory=dict)  # a reason told in full is not told again for another line
-    quoted: dict[tuple[str | None, str | None], str] = field(default_factory=dict)  # by policy and clause
+    cited: dict[tuple[str | None, ...], str] = field(default_factory=dict)  # by policy, clause and its words
 
     def title(self, name: str | None) -> str:
         """Return a coverage by its title and version; one without a title by its name."""
@@ -65,12 +67,9 @@ class _Letter:
         return f"“{self.titles[name]}”, version {name.rpartition('@')[2]}"
 
 
-def letter_text(
-    decision: Decision, width: int = 78, reply_by: str | None = None, titles: Mapping[str, str] | None = None
-) -> str:
+def letter_text(decision: Decision, width: int = 78, titles: Mapping[str, str] | None = None) -> str:
     """Return the letter to the claim's dealer, in lines of at most ``width`` cells (at least 40).
 
-    ``reply_by`` is the ISO day until which records that would change a line may be sent; None leaves the day out.
     ``titles`` are the titles of the coverages by name@version.
     """
     width = max(width, NARROWEST)
@@ -78,7 +77,7 @@ def letter_text(
     lines += wrapped(f"Claim {decision.claim}, machine {decision.serial}", width)
     lines += ["", *_opening(decision, width)]
     lines += _questions(decision, width)
-    letter = _Letter(titles or {}, reply_by)
+    letter = _Letter(titles or {})
     for line in decision.lines:
         lines += ["", *_line(line, decision, width, letter)]
     lines.append("")
@@ -93,13 +92,13 @@ def without_windows(text: str) -> str:
     >>> without_windows("due at 480.0 h (432.0–528.0 h); 960.0 h (912.0–1,008.0 h)")
     'due at 480.0 h; 960.0 h'
     """
-    return tidy(_DAY_RANGE.sub("", _HOUR_RANGE.sub("", text)))
+    return tidy(bare_points(text))
 
 
 def points_text(points: str) -> str:
     """Return due points without their windows as one list: 480, 960 and 1,440 h."""
-    plain_points = without_windows(points)
-    return hours_listed(plain_points) or listed([point.strip() for point in plain_points.split("; ")])
+    bare = without_windows(points)
+    return hours_listed(bare) or listed([point.strip() for point in bare.split("; ")])
 
 
 def _opening(decision: Decision, width: int) -> Iterator[str]:
@@ -119,13 +118,13 @@ def _line(line: LineDecision, decision: Decision, width: int, letter: _Letter) -
     yield from wrapped(f"Line {line.line}, {item_text(line)}: {_LETTER_OUTCOMES[line.outcome]}.", width)
     yield from wrapped(_money(line), width, _IN)
     for reason in line.reasons:
-        if reason.code == "fact_open":
+        if reason.code in ASKED_CODES:
             continue
         text = _reason(reason, line, letter, cited(reason))
         first = letter.told.setdefault(text, line.line)
-        quoted = letter.quoted.setdefault((reason.policy, reason.clause), line.line)
-        if reason.clause_text and quoted != line.line:
-            text = _reason(reason, line, letter, f"clause {reason.clause}, as on line {quoted}")
+        before = letter.cited.setdefault((reason.policy, reason.clause, reason.clause_text), line.line)
+        if reason.clause_text and before != line.line:
+            text = _reason(reason, line, letter, f"clause {reason.clause}, as on line {before}")
         if first != line.line:
             words = f"{sentence(reason.words).removesuffix('.')}, as on line {first}."
             text = f"{TAKEN_FOR_NOW}: {inside_sentence(words)}." if is_only_taken(reason, line) else words
@@ -137,7 +136,7 @@ def _line(line: LineDecision, decision: Decision, width: int, letter: _Letter) -
     asked = any(question.asks == "dealer" and line.line in question.lines for question in decision.questions)
     for remedy in decision.remedies:
         if remedy.line == line.line and remedy.letter_words and not asked:
-            text = remedy_sentence(remedy, letter.reply_by)
+            text = remedy_sentence(remedy, decision.decided_on)
             first = letter.told.setdefault(text, line.line)
             yield from wrapped(
                 text if first == line.line else f"What may be sent for line {first} counts for this line, too.",
@@ -179,20 +178,33 @@ def _reason(reason: Reason, line: LineDecision, letter: _Letter, clause: str) ->
         text = f"Decided under {letter.title(line.policy)}, not {letter.title(reason.policy)}: {inside_sentence(text)}"
     if is_only_taken(reason, line):
         text = f"{TAKEN_FOR_NOW}: {inside_sentence(text)}"
-    return f"{text}. {'; '.join(sentence(fact).removesuffix('.') for fact in told)}{'.' if told else ''}".rstrip()
+    return f"{text}. {sentence('; '.join(told))}".rstrip()
 
 
-def remedy_sentence(remedy: Remedy, reply_by: str | None) -> str:
-    """Return what a dealer may send to have a line decided again, as a question about services, never as an order."""
-    by = f" by {day_text(reply_by)}" if reply_by else ""
+def remedy_sentence(remedy: Remedy, decided_on: str) -> str:
+    """Return what a dealer may send to have a line decided again, as a question about services, never as an order.
+
+    Deciding again gives no new time: on a later ISO day ``decided_on`` it says when the time to answer ended.
+    """
+    ended = remedy.answer_by < decided_on
+    by = "" if ended else f" by {day_text(remedy.answer_by)}"
+    late = f" The time to answer ended on {day_text(remedy.answer_by)}." if ended else ""
     words = without_windows(remedy.letter_words)
-    match = _SERVICES.match(words)
-    if match is not None:
-        start = match["start"].strip()
-        what = f"{match['what']} due at {points_text(match['points'])}"
-        if start in ("", "if"):
-            return f"If {what} were done {match['how']}, send their records{by}: the line would then be decided again."
-    return f"If there is such evidence, send it{by}: {words}. The line would then be decided again."
+    services = [_SERVICES.fullmatch(part) for part in words.split(" and if ")]
+    if all(services):
+        done = [f"{_done(m['what'], m['points'])} {m['how']}" for m in services if m]
+        whose = "its record" if len(done) == 1 and " was done " in done[0] else "their records"
+        return f"If {listed(done)}, send {whose}{by}: the line would then be decided again.{late}"
+    return f"If there is such evidence, send it{by}: {words}. The line would then be decided again.{late}"
+
+
+def _done(what: str, points: str | None) -> str:
+    """Return that the services of a kind were done, or the one service where only one due point is named."""
+    if not points:
+        return f"{what} were done"
+    one = ";" not in points
+    called = what.replace(" services", " service", 1) if one else what
+    return f"{called} due at {points_text(points)} {'was' if one else 'were'} done"
 
 
 def _questions(decision: Decision, width: int) -> Iterator[str]:
@@ -216,8 +228,9 @@ def question_sentence(question: Question) -> str:
     """Return a question to the dealer without windows, with the day to answer by and the lines that wait."""
     match = _QUESTION.match(without_windows(question.words))
     if question.about == "services" and match is not None:
-        what = match["what"] + (f" due at {points_text(match['points'])}" if match["points"] else "")
-        words = f"If {what} were done, send their records; if they were not, say so"
+        done = _done(match["what"], match["points"])
+        answer = "its record; if it was not" if done.endswith(" was done") else "their records; if they were not"
+        words = f"If {done}, send {answer}, say so"
     else:
         words = sentence(f"please tell us: {without_windows(question.words)}").removesuffix(".")
     by = f", by {day_text(question.answer_by)}" if question.answer_by else ""

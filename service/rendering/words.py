@@ -42,6 +42,9 @@ SERVICE_CODES: Final = frozenset(
     ("service_missed", "service_late", "service_fluid_not_approved", "service_by_other_hands", "coverage_not_activated")
 )
 
+# Reasons that are told as the question they wait for.
+ASKED_CODES: Final = frozenset(("fact_open", "dates_contradict"))
+
 TAKEN_FOR_NOW: Final = "Not decided yet, and only taken for now"
 
 _LEADING_ZERO = re.compile(
@@ -128,7 +131,9 @@ def is_only_taken(reason: Reason, line: LineDecision) -> bool:
     """Return whether a reason of an open line holds only until the fact is known; it must not read as a finding."""
     if not line.open or line.outcome not in ("need_info", "refer"):
         return False
-    return reason.code.startswith("prorated") or (reason.code in KINDS and KINDS[reason.code].effect == "deny")
+    if reason.code.startswith("prorated") or reason.code == "service_lowers_share":
+        return True
+    return reason.code in KINDS and KINDS[reason.code].effect == "deny"
 
 
 def item_text(line: LineDecision) -> str:
@@ -141,12 +146,15 @@ def item_text(line: LineDecision) -> str:
 
 
 def cited(reason: Reason) -> str:
-    """Return the clause of a reason in its own words: clause 5.2: "…"."""
+    """Return the clause of a reason, quoted where the words are the maker's own: clause 5.2: “…”."""
     if reason.clause is None:
         return ""
-    if not reason.clause_text:
+    text = (reason.clause_text or "").strip()
+    if not text:
         return f"clause {reason.clause}"
-    return f"clause {reason.clause}: “{reason.clause_text.strip()}”"
+    if reason.clause_quoted:
+        return f"clause {reason.clause}: “{text}”"
+    return f"clause {reason.clause}, in plain words: {text.removesuffix('.')}"
 
 
 def hours_listed(points: str) -> str | None:

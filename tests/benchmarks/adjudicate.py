@@ -1,50 +1,38 @@
-"""How fast a claim is decided, and beside what: run ``python -m tests.benchmarks.adjudicate``.
+"""How fast a claim is decided, and beside what: run ``python -m tests.benchmarks.adjudicate`` (about six minutes).
 
-Prints claims a second of CPU time from a validated claim file to Decision bytes with digests, without remedies; the
-share of each stage; the same through durable-rules' own Host and through the plain evaluator of the tests, in one run;
-remedies apart; memory; and how the cost grows with the policies and with the history. Nothing here fails on a figure.
+    --claims 20000           claims of the rate; a tenth of them (2,000 at most) for each comparison
+    --memory-claims 200000   claims that one adjudicator decides while its memory is watched, in a process of its own
+    --doubt-seconds 1        CPU seconds for each kind of doubtful fact on each length of history; 0 leaves them out
+    --policies fixtures/demo the folder whose policies the claims are drawn for
+
+The claims are drawn so that every fact is known; how many had an open fact all the same is printed, with the outcomes.
+A rate is claims a second of CPU time from a validated claim file to Decision bytes with all digests, without remedies.
+Ratios compare with the driver on the same claims in the same run. Nothing here fails on a figure.
 """
 
 import argparse
-import gc
 import random
-import resource
-import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from copy import deepcopy
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from datetime import timedelta
+from multiprocessing import get_context
 from pathlib import Path
-from typing import Any
 
-from durable.engine import Host
-
-import rules.adjudicate
-import rules.coverage
 from rules.adjudicate import Adjudicator
-from rules.decision.assemble import decision_bytes
 from rules.policy_book.book import PolicyBook, build_book
-from rules.policy_book.compiled import CompiledPolicy
-from rules.rule_base.driver import Derive, Firing
-from rules.rule_base.fact_check import Fact
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
 from schemas.policy.document import CoveragePolicy
 from service.policy_files import read_policy_source
-from tests.generation import ClaimFiles
-from tests.rules.rule_base.plain_evaluator import evaluate
+from tests.benchmarks.doubts import DOUBTS, cost_of
+from tests.benchmarks.engines import HostAdjudicator, PlainAdjudicator
+from tests.benchmarks.measuring import counted_worlds, passes, peak_memory, rate, seconds_for, timed_stages
+from tests.generated_known import KnownClaimFiles
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
-STAGES = {
-    "selection": (rules.coverage, "select"),
-    "history": (rules.coverage, "build_timeline"),
-    "measures": (rules.coverage, "measure"),
-    "rule base": (rules.coverage, "find"),
-    "allowance": (rules.coverage, "allow"),
-    "settlement": (rules.coverage, "Settlement.settle"),
-    "describing": (rules.adjudicate, "line_decision"),
-    "derivation": (rules.adjudicate, "measures_of"),
-    "sealing": (rules.adjudicate, "sealed"),
-}
+CHUNK = 1000  # claim files held at a time
+HISTORIES = (10, 50, 100, 200)
+ROUNDS = 5  # how often the memory run decides a drawn claim, each time as of another day
 
 
 def policies(place: Path) -> tuple[list[CoveragePolicy], list[Conventions]]:
@@ -62,175 +50,165 @@ def many(documents: Sequence[CoveragePolicy], conventions: Sequence[Conventions]
         document.model_copy(update={"policy": f"{document.policy}-{n}" if n else document.policy})
         for document in documents
         for n in range(times)
-        if not n or not document.services
     ]
     return build_book(copies, conventions)
 
 
-def rate(adjudicator: Adjudicator, files: Sequence[ClaimFile], remedies: bool = False) -> float:
-    """Return claims a second of CPU time, garbage collection as the interpreter has it."""
-    gc.collect()
-    begun = time.process_time()
-    for file in files:
-        file.__dict__.pop("digest", None)  # the input digest is part of what is measured
-        decision_bytes(adjudicator.decide(file, remedies=remedies))
-    return len(files) / (time.process_time() - begun)
+def drawn(documents: Sequence[CoveragePolicy], claims: int) -> Iterator[list[ClaimFile]]:
+    """Yield chunks of claim files with 3 to 5 lines and 10 services, every fact known."""
+    generator, chooser = KnownClaimFiles(documents, seed=20260101), random.Random(1)
+    for done in range(0, claims, CHUNK):
+        size = min(CHUNK, claims - done)
+        yield [generator.draw(lines=chooser.randint(3, 5), services=10) for _ in range(size)]
 
 
-class _HostActions(Host):  # type: ignore[misc]
-    """durable-rules' own driver, without its timer threads, which would go on after the benchmark."""
-
-    def __init__(self, definitions: Mapping[str, Any]) -> None:
-        self.fired: list[Firing] = []
-        self.derive: Derive = lambda _: ()
-        super().__init__(definitions)
-
-    def _run(self) -> None:
-        return
-
-    def get_action(self, action_name: str) -> Callable[[Any], None]:
-        def act(c: Any) -> None:
-            names = [name for name in c._m if not name.startswith("$")] if isinstance(c._m, dict) else []
-            matched = tuple(dict(c._m[name]) for name in names) if names else (dict(c.m._d),)
-            firing = Firing("", action_name, matched)
-            self.fired.append(firing)
-            for fact in self.derive(firing):
-                c.assert_fact({**fact, "id": len(self.fired) * 100 + 1})
-
-        return act
+def row(name: str, seconds: float, beside: float, words: str = "") -> None:
+    """Print the time of one claim, as a rate, and as the ratio of its rate to the one beside it."""
+    print(
+        f"  {name:<30}{1 / seconds:9,.0f}{seconds * 1e6:10,.0f}{beside / seconds:9.2f}   {words}".rstrip(), flush=True
+    )
 
 
-class HostAdjudicator(Adjudicator):
-    """The same adjudication with the library's Host in the driver's place (its firings are counted, not used)."""
-
-    def __init__(self, book: PolicyBook) -> None:
-        super().__init__(book)
-        self._hosts: dict[str, _HostActions] = {}
-        self._number = 0
-
-    def fire(self, policy: CompiledPolicy, facts: Sequence[Fact], derive: Derive) -> tuple[Firing, ...]:
-        host = self._hosts.get(policy.digest)
-        if host is None:
-            catch_all = {"all": [{"any": {"$ex": {"k": 1}}}, {"never": {"_never_": 1}}], "run": "never"}
-            host = self._hosts[policy.digest] = _HostActions(
-                {policy.digest: deepcopy({**policy.ruleset, "catch_all": catch_all})}
-            )
-        host.fired, host.derive = [], derive
-        self._number += 1
-        sid = f"s{self._number % 8}"
-        host.assert_facts(policy.digest, [{**fact, "id": i, "sid": sid} for i, fact in enumerate(facts, 1)])
-        host.delete_state(policy.digest, sid)
-        return super().fire(policy, facts, derive)
-
-
-class PlainAdjudicator(Adjudicator):
-    """The same adjudication with the tests' plain evaluator doing the rules' work once more."""
-
-    def fire(self, policy: CompiledPolicy, facts: Sequence[Fact], derive: Derive) -> tuple[Firing, ...]:
-        evaluate(policy.ruleset, facts, lambda action, matched: derive(Firing("", action, tuple(matched))))
-        return super().fire(policy, facts, derive)
+def headline(adjudicator: Adjudicator, documents: Sequence[CoveragePolicy], claims: int) -> None:
+    """Print what the claims are like, and the rate over all of them."""
+    counts, kinds, outcomes = list[int](), Counter[str](), Counter[str]()
+    seconds, apart = 0.0, list[float]()
+    for files in drawn(documents, claims):
+        with counted_worlds(counts, kinds):
+            first = seconds_for(adjudicator, files, outcomes=outcomes)
+        second = seconds_for(adjudicator, files)
+        seconds += min(first, second)
+        apart.append(abs(first - second) / min(first, second))
+    still_open, lines = [n for n in counts if n > 1], outcomes.total()
+    print(f"{len(counts):,} claims, 3 to 5 lines, 10 services, {len(documents)} policy versions, one core")
+    print(f"  outcomes of {lines:,} lines: " + ", ".join(f"{o} {n / lines:.0%}" for o, n in outcomes.most_common()))
+    print(
+        f"  one world: {1 - len(still_open) / len(counts):.2%} of the claims; with an open fact: {len(still_open):,}"
+        + (f", {sum(still_open):,} worlds, for {dict(kinds)}" if still_open else "")
+    )
+    apart.sort()
+    print(f"\n  {'':<30}{'claims/s':>9}{'µs':>10}{'ratio':>9}")
+    noise = (
+        f"two passes over the same claims: {apart[len(apart) // 2]:.0%} apart at the median, {apart[-1]:.0%} at most"
+    )
+    row("driver", seconds / len(counts), seconds / len(counts), noise)
 
 
-@contextmanager
-def timed_stages(spent: dict[str, float]) -> Iterator[None]:
-    """Add up the CPU time of each stage while the block runs (stages nest nowhere)."""
-    kept: list[tuple[Any, str, Any]] = []
-    for stage, (module, name) in STAGES.items():
-        owner = module
-        *outer, last = name.split(".")
-        for part in outer:
-            owner = getattr(owner, part)
-        kept.append((owner, last, getattr(owner, last)))
-        setattr(owner, last, _timed(getattr(owner, last), stage, spent))
-    try:
-        yield
-    finally:
-        for owner, name, function in kept:
-            setattr(owner, name, function)
+def stages(adjudicator: Adjudicator, files: Sequence[ClaimFile], each: float) -> None:
+    """Print the time of each stage as a share of a claim's; what no stage took is what holds them together."""
+    spent: dict[str, float] = {}
+    with timed_stages(spent):
+        whole = seconds_for(adjudicator, files) / len(files)
+    rest = {name: seconds / len(files) for name, seconds in spent.items()}
+    for name, seconds in (*rest.items(), ("between the stages", whole - sum(rest.values()))):
+        print(f"    {name:<28}{'':9}{seconds * 1e6:10,.0f}{seconds / whole:9.0%}")
+    with_remedies = seconds_for(adjudicator, files, remedies=True) / len(files)
+    row("driver, with remedies", with_remedies, each)
 
 
-def _timed(function: Callable[..., Any], stage: str, spent: dict[str, float]) -> Callable[..., Any]:
-    def timed(*args: Any, **kwargs: Any) -> Any:
-        begun = time.process_time()
-        try:
-            return function(*args, **kwargs)
-        finally:
-            spent[stage] = spent.get(stage, 0.0) + time.process_time() - begun
-
-    return timed
-
-
-def peak_memory() -> float:
-    """Return the largest resident size of this process so far, in MB."""
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+def peers(book: PolicyBook, adjudicator: Adjudicator, files: Sequence[ClaimFile], each: float) -> None:
+    """Print the same adjudication with other engines in the driver's place, and whether they decide alike."""
+    expected = [adjudicator.decide(file, remedies=False).digests.outcome for file in files]
+    for name, other in (
+        ("durable-rules' own Host", HostAdjudicator(book)),
+        ("plain evaluator of the tests", PlainAdjudicator(book)),
+    ):
+        with other:
+            found = [other.decide(file, remedies=False).digests.outcome for file in files]
+            alike = sum(mine == theirs for mine, theirs in zip(expected, found, strict=True))
+            row(name, passes(other, files, 2)[0] / len(files), each, f"{alike:,} of {len(files):,} decided alike")
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--claims", type=int, default=20_000)
-    parser.add_argument("--memory-claims", type=int, default=200_000, help="claims of the memory run")
-    parser.add_argument("--policies", type=Path, default=FIXTURES / "demo")
-    options = parser.parse_args()
-    documents, conventions = policies(options.policies)
-    book = build_book(documents, conventions)
-    generator = ClaimFiles(documents, seed=20260101)
-    chooser = random.Random(1)
-    files = [generator.draw(lines=chooser.randint(3, 5), services=10) for _ in range(options.claims)]
-    few = files[: max(options.claims // 10, 1)]
-    with Adjudicator(book) as adjudicator:
-        rate(adjudicator, few)
-        ours = rate(adjudicator, files)
-        print(f"{len(files):,} claims, 3 to 5 lines, 10 services, {len(documents)} policy versions, one core")
-        print(f"  driver                     {ours:8,.0f} claims/s    1.00")
-        spent: dict[str, float] = {}
-        with timed_stages(spent):
-            whole = len(few) / rate(adjudicator, few)
-        for stage, seconds in spent.items():
-            print(f"    {stage:<22} {seconds / len(few) * 1e6:8.0f} µs    {seconds / whole:5.0%}")
-        with_remedies = rate(adjudicator, few, remedies=True)
-        print(f"  with remedies              {with_remedies:8,.0f} claims/s    {with_remedies / ours:.2f}")
-    compare("durable-rules Host besides", HostAdjudicator(book), few, ours)
-    compare("plain evaluator besides", PlainAdjudicator(book), few, ours)
-    growth(documents, conventions, few, ours)
-    memory(book, generator, options.memory_claims)
-
-
-def compare(name: str, other: Adjudicator, files: Sequence[ClaimFile], ours: float) -> None:
-    """Print what one more evaluation of the rules costs in another engine: its own time is the difference."""
-    with other:
-        rate(other, files[:50])
-        both = rate(other, files)
-    own = 1 / both - 1 / ours
-    print(f"  {name:<26} {both:8,.0f} claims/s    {both / ours:.2f}    its own part {own * 1e6:,.0f} µs a claim")
-
-
-def growth(
-    documents: Sequence[CoveragePolicy], conventions: Sequence[Conventions], files: Sequence[ClaimFile], ours: float
-) -> None:
-    """Print the rate with two and four times the policies, and with longer histories."""
-    for times in (2, 4):
+def growth(documents: Sequence[CoveragePolicy], conventions: Sequence[Conventions], files: Sequence[ClaimFile]) -> None:
+    """Print the time of a claim as the policies for its machine grow in number, and as its history does."""
+    print(f"\n  {'cost as the policies grow':<30}{'claims/s':>9}{'µs':>10}{'times':>9}")
+    first = 0.0
+    for times in (1, 2, 4):
         with Adjudicator(many(documents, conventions, times)) as adjudicator:
             rate(adjudicator, files[:50])
-            found = rate(adjudicator, files)
-        print(f"  policies × {times}               {found:8,.0f} claims/s    {found / ours:.2f}")
-    generator = ClaimFiles(documents, seed=7)
+            found = passes(adjudicator, files, 2)[0] / len(files)
+        first = first or found
+        print(f"  policies × {times:<19}{1 / found:9,.0f}{found * 1e6:10,.0f}{found / first:9.2f}")
+    print(
+        f"\n  {'cost as the history grows':<30}{'claims/s':>9}{'µs':>10}{'times':>9}   the same claims, each fact known"
+    )
+    first = 0.0
     with Adjudicator(build_book(documents, conventions)) as adjudicator:
-        for services in (10, 50, 100, 200):
-            drawn = [generator.draw(lines=4, services=services) for _ in range(max(len(files) // 4, 1))]
-            rate(adjudicator, drawn[:20])
-            found = rate(adjudicator, drawn)
-            print(f"  history of {services:>3} records     {found:8,.0f} claims/s    {1e6 / found:,.0f} µs a claim")
+        for services, readings in (*((n, None) for n in HISTORIES), (HISTORIES[-1], HISTORIES[-1])):
+            generator = KnownClaimFiles(documents, 7, readings)
+            longer = [generator.draw(lines=4, services=services) for _ in range(max(len(files) // 4, 1))]
+            counts = list[int]()
+            with counted_worlds(counts, Counter()):
+                rate(adjudicator, longer)
+            found = passes(adjudicator, longer)[0] / len(longer)
+            first = first or found
+            name = f"{services} services" + (f", {readings} readings" if readings is not None else "")
+            words = (
+                f"{found / first / (services / HISTORIES[0]):.2f} of linear; {sum(n > 1 for n in counts)} claims open"
+            )
+            print(f"  {name:<30}{1 / found:9,.0f}{found * 1e6:10,.0f}{found / first:9.2f}   {words}", flush=True)
 
 
-def memory(book: PolicyBook, generator: ClaimFiles, claims: int) -> None:
-    """Print the resident size while many claims are decided by one adjudicator."""
-    files = [generator.draw(lines=4, services=10) for _ in range(500)]
+def doubts(documents: Sequence[CoveragePolicy], conventions: Sequence[Conventions], seconds: float) -> None:
+    """Print what one doubtful fact costs on short and long histories."""
+    lengths = (HISTORIES[0], HISTORIES[-1])
+    print("\n  one doubtful fact: worlds a claim, share given up, milliseconds a claim (claims looked at)")
+    print(f"  {'':<30}" + "".join(f"{f'{n} services':>34}" for n in lengths))
+    with Adjudicator(build_book(documents, conventions)) as adjudicator:
+        for name, spoil in {"every fact known": None, **DOUBTS}.items():
+            costs = [cost_of(spoil, adjudicator, documents, n, seconds) for n in lengths]
+            cells = [
+                f"{c.worlds:8.1f} {c.given_up:5.0%} {c.milliseconds:10,.1f} ({c.claims:3})" if c else "none drawn"
+                for c in costs
+            ]
+            print(f"  {name:<30}" + "".join(f"{cell:>34}" for cell in cells), flush=True)
+
+
+def memory(place: Path, claims: int) -> None:
+    """Print the peak of the resident size while one adjudicator decides many claims, each drawn one a few times."""
+    documents, conventions = policies(place)
+    generator = KnownClaimFiles(documents, seed=3)
+    print(f"\n  {'memory':<30}{'peak MB':>9}   {claims:,} decisions, {CHUNK // 2} claim files held at a time")
+    done, shown = 0, 0
+    with Adjudicator(build_book(documents, conventions)) as adjudicator:
+        while done < claims:
+            files = [generator.draw(lines=4, services=10) for _ in range(CHUNK // 2)]
+            for day in range(ROUNDS):
+                for file in files:
+                    later = file.model_copy(update={"decided_on": file.decided_on + timedelta(days=day)})
+                    later.__dict__.pop("digest", None)
+                    adjudicator.decide(later, remedies=False)
+            done += len(files) * ROUNDS
+            if done >= shown:
+                print(f"  after {done:>9,} decisions     {peak_memory():9.0f}", flush=True)
+                shown += max(claims // 8, 1)
+    print(f"  after {done:>9,} decisions     {peak_memory():9.0f}", flush=True)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--claims", type=int, default=20_000)
+    parser.add_argument("--memory-claims", type=int, default=200_000)
+    parser.add_argument("--doubt-seconds", type=float, default=1.0)
+    parser.add_argument("--policies", type=Path, default=FIXTURES / "demo")
+    options = parser.parse_args(arguments)
+    documents, conventions = policies(options.policies)
+    book = build_book(documents, conventions)
     with Adjudicator(book) as adjudicator:
-        for done in range(0, claims, len(files)):
-            for file in files:
-                adjudicator.decide(file, remedies=False)
-            if done % (max(claims // 4, len(files)) // len(files) * len(files)) == 0:
-                print(f"  after {done + len(files):>8,} claims        peak {peak_memory():6.0f} MB")
+        headline(adjudicator, documents, options.claims)
+        few = [file for chunk in drawn(documents, min(max(options.claims // 10, 1), 2000)) for file in chunk]
+        each = passes(adjudicator, few)[0] / len(few)
+        row("driver, on the claims below", each, each, f"{len(few):,} claims")
+        stages(adjudicator, few, each)
+        peers(book, adjudicator, few, each)
+    growth(documents, conventions, few)
+    del few  # what is held slows every collection of garbage
+    if options.doubt_seconds:
+        doubts(documents, conventions, options.doubt_seconds)
+    if options.memory_claims:
+        apart = get_context("spawn").Process(target=memory, args=(options.policies, options.memory_claims))
+        apart.start()
+        apart.join()
 
 
 if __name__ == "__main__":

@@ -46,14 +46,14 @@ def test_every_table_is_read_and_has_rows_of_several_dates() -> None:
     assert any(len(row.operations) > 1 for table in read if table.kind == "flat_times" for row in table.rows)
 
 
-def test_dates_of_machines_and_claims_are_in_order() -> None:
+def test_dates_of_machines_and_claims_are_in_order_but_for_one_slip() -> None:
     machines = {row["serial"]: row for row in rows("machines.json")}
     for machine in machines.values():
         assert all(machine["built_on"] <= day for day in machine["events"].values()), machine["serial"]
     for claim in rows("claims.json"):
         order = [claim.get(key) for key in ("failed_on", "repair_began_on", "repair_ended_on", "submitted_on")]
         known = [day for day in order if day is not None]
-        assert known == sorted(known), claim["claim"]
+        assert (known == sorted(known)) is (claim["claim"] != "C-2067"), claim["claim"]
         assert machines[claim["serial"]]["built_on"] <= claim["failed_on"], claim["claim"]
 
 

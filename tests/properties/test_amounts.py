@@ -35,6 +35,8 @@ def test_every_cent_has_one_bearer(names: tuple[str, ...], seed: int, mess: floa
         assert all(amount >= 0 for amount in borne), line
         assert sum(borne, Decimal(0)) == line.claimed + line.added
         assert line.maker_pays <= line.allowed <= line.claimed + line.added, line
+        if line.outcome in ("pay", "pay_part"):  # paid in full says that nothing was cut, whatever was added
+            assert (line.outcome == "pay") == (line.maker_pays == line.claimed + line.added), line
         if line.policy is not None and not may_add(POLICIES[line.policy]):
             assert line.added == 0, line
             assert line.allowed <= line.claimed, line

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from rules.adjudicate import Adjudicator
-from rules.decision.assemble import decision_bytes
+from rules.decision.seal import decision_bytes
 from schemas.claim_file import ClaimFile
 from tests.reference.fixture_books import BOOKS, Names, book_of, claims_for
 
@@ -18,7 +18,7 @@ ROOT = Path(__file__).parents[2]
 PROGRAM = """
 import json, sys
 from rules.adjudicate import Adjudicator
-from rules.decision.assemble import decision_bytes
+from rules.decision.seal import decision_bytes
 from schemas.claim_file import ClaimFile
 from tests.reference.fixture_books import book_of
 

@@ -24,8 +24,10 @@ The rules it takes where the documents leave a choice, numbered so that a differ
 11. A line that nothing covers names the near misses: coverages that name its component and miss the machine or date;
     else that no coverage names the component, else that none names the machine.
 12. A denied line names what denies it and the services that were missed; what would only hold it decides nothing.
-13. A limit that cannot be measured (hours without a meter) never ends a term, so that one which lasts to the last of
-    its limits has no end; in a shorter period of some items, and while a prorated part is free, it plays no part.
+13. While the day of the failure is in doubt a line is denied only on grounds that no day plays a part in, by every
+    version that may come to decide it; else it waits, all of it open. Other days in doubt count as not on file.
+14. A limit that cannot be measured (hours without a meter) plays no part; where nothing else tells whether a term or a
+    free period is over, or what share is paid, a person looks at the line.
 """
 
 from dataclasses import dataclass, replace
@@ -74,6 +76,7 @@ class Result:
     policy: str | None
     money: Settled
     codes: frozenset[str]
+    whys: tuple[Why, ...] = ()  # of a denied line, under the coverage that denies it
 
 
 def _excluded(policy: CoveragePolicy) -> list[str]:
@@ -151,7 +154,7 @@ class Bench:
         whys = [*view.before, *view.whys]
         if state == "deny":
             codes = {w.code for w in whys if w.effect not in ("refer", "note")}
-            return Result(state, view.payer, money, frozenset(codes))
+            return Result(state, view.payer, money, frozenset(codes), tuple(whys))
         codes = {w.code for w in whys if w.effect != "note" or w.code in CODES.values() or w.code.startswith("pro")}
         codes |= {*view.allowed.held, *money.codes, *money.held}
         return Result(state, view.payer, money, frozenset(codes))
@@ -233,6 +236,7 @@ class Bench:
             whys = self.whys(asking, subject, term, served)
             allowed = allow(subject.line, counter, together, labour)
             share = share_of(asking, subject.line, term)
+            allowed.held += ["no_hour_meter"] if term.unmeasured or (share and share.unmeasured) else []
             if share is not None and share.paid != 1:
                 whys.append(Why("prorated" if share.paid else "prorated_to_nothing", "note"))
             lowered = sorted((w.share, w.place, w.bearer) for w in whys if w.effect == "lower")[:1]
@@ -361,7 +365,7 @@ class Bench:
             if view.state == "covered":
                 line = Line(
                     name, subject.line.item, subject.component, Fraction(subject.line.quantity), view.allowed,
-                    view.share, view.lowered, self.past_either_or(view),
+                    view.share, view.lowered, self.past_either_or(view), self.side_of(subject),
                 )  # fmt: skip
                 by_payer.setdefault(view.payer, []).append(line)
                 continue
@@ -372,6 +376,13 @@ class Bench:
         for payer, lines in sorted(by_payer.items()):
             money |= Till(lines, self.counter(payer)).settle()
         return money
+
+    def side_of(self, subject: Subject) -> str:
+        if subject.fitted is not None and subject.fitted.position != "none":
+            return subject.fitted.position
+        claim = self.claim_file.claim
+        typed = subject.line.position
+        return claim.position if typed == "none" and subject.component == claim.component else typed
 
     def past_either_or(self, view: View) -> bool:
         rule = self.book[view.payer][0].pays.either_or

@@ -297,6 +297,8 @@ def _distance(line: ClaimLine, rule: Distance, counter: Counter, rate: Fraction)
             allowed.cut_to(Fraction(0), "above_allowance", bearer)
         return allowed
     units = Fraction(line.units)
+    if line.unit != rule.unit:  # an international mile is 1,609.344 m
+        units = units * Fraction("1.609344") if rule.unit == "km" else units / Fraction("1.609344")
     allowed = Allowed(each * units if line.amount is None else Fraction(line.amount) * rate, counter.policy.currency)
     allowed.cut_to(each * (units if most is None else min(units, most)), "above_allowance", bearer)
     return allowed

@@ -26,6 +26,7 @@ READ = {
     "h": Fraction, "day": date.fromisoformat, "months": int, "share": Fraction, "amount": Fraction, "text": str,
 }  # fmt: skip
 UNDECIDED = ("need_info", "refer")
+ASKED = ("fact_open", "dates_contradict")  # reasons with a question of their own
 SECTIONS = {
     "outcome": ("claim", "serial", "dealer", "status", "lines", "payout", "questions", "proposals", "deadlines"),
     "derivation": ("measures", "firings"),
@@ -100,7 +101,7 @@ def _one_step(before: Doc, step: Doc, unit: Fraction) -> Iterator[str]:
 
 
 def _open_reasons(line: Doc) -> list[Doc]:
-    return [r for r in line["reasons"] if r["code"] in ("fact_open", "too_many_open_facts")]
+    return [r for r in line["reasons"] if r["code"] in ("too_many_open_facts", *ASKED)]
 
 
 def _bearers(line: Doc) -> Iterator[str]:
@@ -127,9 +128,10 @@ def _bearers(line: Doc) -> Iterator[str]:
 def _outcome(line: Doc) -> Iterator[str]:
     outcome = line["outcome"]
     maker, claimed, still_open = (Decimal(line[f]) for f in ("maker_pays", "claimed", "open"))
+    cut = any(Decimal(step["before"]) > Decimal(step["after"]) for step in line["steps"])
     holds = {
-        "pay": 0 < maker >= claimed and not still_open,
-        "pay_part": 0 < maker < claimed and not still_open,
+        "pay": maker > 0 and not cut and not still_open,
+        "pay_part": maker > 0 and cut and not still_open,
         "pay_zero": maker == 0 and not still_open,
         "deny": maker == 0 and not still_open and Decimal(line["added"]) == 0,
     }
@@ -211,7 +213,7 @@ def _questions(document: Doc) -> Iterator[str]:
         (value, line["line"])
         for line in document["lines"]
         for reason in line["reasons"]
-        if reason["code"] == "fact_open"
+        if reason["code"] in ASKED
         for key, value in reason["facts"]
         if key == "fact"
     }

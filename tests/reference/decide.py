@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from schemas.claim_file import ClaimFile
 from tests.reference.adjudication import Bench, Book, Result
+from tests.reference.claim_days import AnyDay, days_in_doubt, refused_anyway, waiting, with_sure_days
 from tests.reference.edges import Edges
 from tests.reference.meter import History, read_history
 from tests.reference.unknown import Given, Worlds, every_world
@@ -18,6 +19,7 @@ class Verdict:
     results: list[Result]
     asks: set[str]
     exact: bool
+    waits_for: str = ""  # whoever must correct the day of the failure, before which nothing is decided
 
     @property
     def agreed(self) -> bool:
@@ -31,6 +33,8 @@ class Verdict:
 
     def outcomes(self) -> set[str]:
         """Return the outcomes that the line may be given."""
+        if self.waits_for:
+            return {"need_info" if self.waits_for == "dealer" else "refer"}
         if self.agreed:
             return {outcome_of(self.results[0])}
         return {"need_info" if who == "dealer" else "refer" for who in self.asks} or {"refer"}
@@ -56,11 +60,13 @@ def outcome_of(result: Result) -> str:
         return result.state
     if result.money.maker == 0:
         return "pay_zero"
-    return "pay" if result.money.maker >= result.money.claimed else "pay_part"
+    return "pay" if result.money.maker == result.money.claimed + result.money.added else "pay_part"
 
 
 def decide(book: Book, claim_file: ClaimFile, most: int = 200, samples: int = 30, seed: int = 0) -> Decided:
     """Return every line's results under the policies of ``book``; above ``most`` worlds, those of drawn ones."""
+    doubtful = days_in_doubt(claim_file)
+    claim_file = with_sure_days(claim_file, doubtful) if doubtful else claim_file
     conventions = [c for _, c in book.values()]
     history = read_history(claim_file, conventions[0])
     # Policies whose conventions read a meter differently are beyond this reference; the engine's own tests hold them.
@@ -70,9 +76,30 @@ def decide(book: Book, claim_file: ClaimFile, most: int = 200, samples: int = 30
     worlds = every_world(lambda given: Bench(book, claim_file, history, edges, given).decide(), most, samples, seed)
     exact = worlds.all_of_them and _told_apart(worlds, history)
     asks = set(worlds.asks.values())
+    if (
+        doubtful
+        and conventions[0].facts.contradicts_itself == "refer"
+        and any(k.startswith("date:") for k in worlds.asks)
+    ):
+        asks.add("person")
     names = [line.line for line in claim_file.claim.lines]
     lines = {name: Verdict([result[name] for _, result in worlds.results], asks, exact) for name in names}
+    if "failed_on" in doubtful:
+        any_day = AnyDay(book, claim_file, history, edges)
+        asked = "person" if conventions[0].facts.contradicts_itself == "refer" else "dealer"
+        for line in claim_file.claim.lines:
+            lines[line.line] = _on_any_day(lines[line.line], any_day, any_day.refuses(line), asked)
     return Decided(lines, False, len(worlds.results))
+
+
+def _on_any_day(verdict: Verdict, any_day: AnyDay, refused: bool, asked: str) -> Verdict:
+    """Return a line while the day of the failure is in doubt: refused without looking at a day, or waiting."""
+    denied = [refused_anyway(result, any_day.none_in_force) for result in verdict.results if result.state == "deny"]
+    kept = [result for result in denied if result is not None]
+    amounts = {(result.money.currency, result.money.claimed) for result in kept}
+    if refused and len(kept) == len(verdict.results) and len(amounts) == 1:
+        return Verdict(kept, set(), verdict.exact)
+    return Verdict([waiting(result) for result in verdict.results], {asked}, verdict.exact, asked)
 
 
 def _told_apart(worlds: Worlds, history: History) -> bool:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from schemas.claim_file import EarlierPayment
 from schemas.conventions import Conventions
 from schemas.policy.document import CoveragePolicy
 from schemas.policy.pays import Cap, CapAmount
@@ -44,6 +45,7 @@ class Line:
     share: Share | None
     lowered: list[tuple[Fraction, str]]
     past_either_or: bool
+    side: str = "none"
 
 
 class Till:
@@ -194,25 +196,45 @@ class Till:
             if (cap.items == "all" or x.item in cap.items)
             and (cap.components == "all" or (x.component or "") in cap.components)
         ]
-        pools: dict[str, list[Line]] = {}
+        pools: dict[tuple[str, ...], list[Line]] = {}
         for line in inside:
-            pool = (
-                line.name if cap.over == "line" else (line.component or "") if cap.over == "component_lifetime" else ""
-            )
+            pool: tuple[str, ...] = (line.name,) if cap.over == "line" else ()
+            if cap.over == "component_lifetime":
+                pool = (line.component or "", self.side_of(line, inside))
             pools.setdefault(pool, []).append(line)
-        for pool, lines in sorted(pools.items()):
+        for pool, lines in pools.items():
             names = [x.name for x in lines]
             if not any(self.units[n] for n in names):
                 continue
-            left = self.left(cap, lines, pool if cap.over == "component_lifetime" else None)
+            own = pool if cap.over == "component_lifetime" else ()
+            left = self.left(cap, lines, own, {x.side for x in inside if x.component == lines[0].component} - {"none"})
             if isinstance(left, str):
                 for name in names:
                     self.hold(name, left)
                 continue
             self.spread(names, sum(self.units[n] for n in names) - left, cap.excess_borne_by, "cap_reached")
 
-    def left(self, cap: Cap, lines: list[Line], component: str | None) -> int | str:
-        """Return what a cap leaves in minor units, or the code of what is missing for it."""
+    def side_of(self, line: Line, inside: list[Line]) -> str:
+        """Return the side a line is about; one that states none is of a side that others of its component state."""
+        others = sorted({x.side for x in inside if x.component == line.component} - {"none"})
+        if line.side != "none" or not others:
+            return line.side
+        return others[self.counter.given.ask(f"position:line:{line.name}", list(range(len(others))))]
+
+    def was_for(self, payment: EarlierPayment, side: str, sides: set[str]) -> bool:
+        """Return whether an earlier payment counts against a side; which one it was for may not be on file."""
+        if side == "none" or payment.position != "none":
+            return side in ("none", payment.position)
+        possible = sorted(sides) if len(sides) > 1 else [*sides, "none"]
+        names = ["none", "left", "right", "front", "rear"]
+        picked = self.counter.given.ask(f"position:payment:{payment.id}", [names.index(s) for s in possible], "person")
+        return names[picked] == side
+
+    def left(self, cap: Cap, lines: list[Line], pool: tuple[str, ...], sides: set[str]) -> int | str:
+        """Return what a cap leaves in minor units, or the code of what is missing for it.
+
+        ``pool`` is the component and side over whose life it counts, empty for any other cap.
+        """
         most = self.most(cap, lines)
         if isinstance(most, str):
             return most
@@ -223,7 +245,8 @@ class Till:
                 or payment.policy.split("@")[0] != self.policy.policy
                 or payment.claim == self.counter.claim_file.claim.claim
                 or payment.paid_on > self.counter.claim_file.decided_on
-                or (component is not None and payment.component != component)
+                or (pool and payment.component != pool[0])
+                or (pool and pool[1] != "none" and payment.position not in (pool[1], "none"))
                 or (cap.components != "all" and payment.component not in cap.components)
                 or (cap.items != "all" and payment.item not in cap.items)
             ):
@@ -231,7 +254,8 @@ class Till:
             rate = self.counter.into(payment.currency, payment.paid_on)
             if rate is None:
                 return "exchange_rate_missing"
-            paid += self.round(Fraction(payment.amount) * rate)
+            if not pool or self.was_for(payment, pool[1], sides):
+                paid += self.round(Fraction(payment.amount) * rate)
         return max(self.round(most) - paid, 0)
 
     def most(self, cap: Cap, lines: list[Line]) -> Fraction | str:

@@ -9,7 +9,7 @@ from schemas.policy.prorating import Decline, OwnerPrices, Points, Steps
 from tests.reference.dates import started_months, whole_months
 from tests.reference.duties import Asking
 from tests.reference.rounding import rounded
-from tests.reference.terms import Term, is_over, unmeasured, worn
+from tests.reference.terms import Term, is_over, unmeasured, untold, worn
 
 
 @dataclass
@@ -18,6 +18,7 @@ class Share:
 
     paid: Fraction
     price: Fraction | None = None
+    unmeasured: bool = False
 
 
 def share_of(asking: Asking, line: ClaimLine, term: Term) -> Share | None:
@@ -30,6 +31,8 @@ def share_of(asking: Asking, line: ClaimLine, term: Term) -> Share | None:
     if prorating.free_while is not None:
         over = [is_over(asking, limit, term, wear, failed) for limit in prorating.free_while.all]
         inside = [not passed for passed in over if passed is not None]
+        if untold(prorating.free_while, over):
+            return Share(Fraction(1), unmeasured=True)
         if all(inside) if prorating.free_while.first_of is not None else any(inside):
             return Share(Fraction(1))
     shares: list[Fraction] = []
@@ -37,7 +40,7 @@ def share_of(asking: Asking, line: ClaimLine, term: Term) -> Share | None:
         at = _measured(asking, axis.by, term, wear)
         if isinstance(axis.share, OwnerPrices):
             reached = [p for p in axis.share.owner_prices if p.at <= (at or 0)]
-            return Share(Fraction(1), Fraction(reached[-1].value))
+            return Share(Fraction(1), Fraction(reached[-1].value), unmeasured=at is None)
         if at is not None:
             shares.append(_on_curve(axis.share, at))
     paid = shares[0] if shares else Fraction(1)
@@ -49,7 +52,7 @@ def share_of(asking: Asking, line: ClaimLine, term: Term) -> Share | None:
     if conventions.share != "exact":
         places = conventions.share.places
         paid = Fraction(rounded(paid, places, conventions.share.round), 10**places)
-    return Share(paid)
+    return Share(paid, unmeasured=not shares)
 
 
 def _measured(asking: Asking, by: str, term: Term, wear: Fraction | None) -> Fraction | None:

@@ -34,6 +34,7 @@ class Term:
     begun_by: FittedComponent | None
     never: bool
     over: list[str] = field(default_factory=list)  # reason codes
+    unmeasured: bool = False  # whether it is over, only hours could tell
 
 
 def starts_on(starts: Starts, claim_file: ClaimFile, conventions: Conventions) -> date | None:
@@ -223,6 +224,7 @@ def term_of(asking: Asking, line: ClaimLine, component: str | None, fitted: Fitt
     spared = span_end is not None and tested <= span_end
     if isinstance(ends, Limits) and not spared:
         term.over = _codes_over(asking, ends, term, worn(line, policy))
+        term.unmeasured = untold(ends, [is_over(asking, x, term, worn(line, policy), tested) for x in ends.all])
     return term
 
 
@@ -342,6 +344,12 @@ def period_over(asking: Asking, limits: Limits, term: Term, wear: Fraction | Non
     """Return whether a shorter period inside the term is over: at the first of its limits, or at the last."""
     found = [over for limit in limits.all if (over := is_over(asking, limit, term, wear, term.tested)) is not None]
     return any(found) if limits.first_of is not None else bool(found) and all(found)
+
+
+def untold(limits: Limits, over: list[bool | None]) -> bool:
+    """Return whether only hours that nobody measures could tell if a period is over."""
+    told = [passed for passed in over if passed is not None]
+    return len(told) < len(over) and (not told if limits.first_of is not None else all(told))
 
 
 def _codes_over(asking: Asking, ends: Limits, term: Term, wear: Fraction | None) -> list[str]:

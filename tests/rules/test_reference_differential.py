@@ -43,7 +43,7 @@ def _units(line: LineDecision, exponent: int) -> dict[str, int]:
 
 
 def _exact(line: LineDecision, verdict: Verdict, exponent: int) -> str:
-    codes = frozenset(reason.code for reason in line.reasons) - {"fact_open"}
+    codes = frozenset(reason.code for reason in line.reasons) - {"fact_open", "dates_contradict"}
     if line.outcome not in verdict.outcomes():
         return f"outcome {line.outcome}, not {' or '.join(sorted(verdict.outcomes()))}"
     if _units(line, exponent) != verdict.certain():

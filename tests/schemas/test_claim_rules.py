@@ -33,7 +33,7 @@ LINES = [
     ("freight", {"amount": "40.00"}, "line l: a freight line states amount"),
     ("sublet", {"amount": "40.00"}, "line l: a sublet line states amount"),
     ("supplies", {"amount": "4.00"}, "line l: a supplies line states amount"),
-    ("travel", {"units": 120}, "line l: a travel line states hours, units or amount"),
+    ("travel", {"units": 120, "unit": "km"}, "line l: a travel line states hours, units or amount"),
     ("travel", {"hours": 2}, "line l: a travel line states hours, units or amount"),
     ("diagnosis", {"amount": "80.00"}, "line l: a diagnosis line states hours, units or amount"),
 ]

@@ -12,7 +12,6 @@ from jsonschema import Draft202012Validator
 
 from rules.cases.facts import claim_file_of
 from rules.cases.run import CaseRunner
-from rules.decision.assemble import decision_document
 from schemas.cases import CaseTable
 from schemas.documents import parse_document, validated
 from schemas.json_schemas import DIALECT, DOCUMENTS, json_schema_of, schema_files
@@ -148,8 +147,7 @@ def test_claim_files_and_decisions_of_the_worked_cases_are_taken() -> None:
         for result in runner.run(table):
             claim_file = claim_file_of(table, result.case, "EUR", exponents)
             assert faults("claim-file", claim_file.model_dump(mode="json", by_alias=True)) == []
-            document = decision_document(result.decision)
-            document.pop("document", None)
+            document = result.decision.document
             assert faults("decision", document) == []
             line = document["lines"][0]
             assert faults("decision", {**document, "lines": [{**line, "outcome": "maybe"}]})

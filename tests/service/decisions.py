@@ -23,6 +23,7 @@ MISSED = Reason(
     policy="orchard-drive@2",
     clause="5.2",
     clause_text="The drive oil and its filter are changed by a dealer at 480 h and then every 480 h.",
+    clause_quoted=True,
     words="A required service is missing.",
     facts=(
         ("due", "480.0 h (432.0–528.0 h); 960.0 h (912.0–1,008.0 h)"),
@@ -39,6 +40,7 @@ PRORATED = Reason(
     policy="orchard-drive@1",
     clause="4.3",
     clause_text="The whole to 900 h, then in proportion.",
+    clause_quoted=True,
     words="The paid share has fallen with use or age.",
     facts=(("machine hours", "1,500: (2,400 − 1,500) ÷ (2,400 − 900) = 3/5"),),
     records=(),
@@ -77,6 +79,7 @@ REFUSED_TRIP = Reason(
     policy="orchard-drive@1",
     clause="4.6",
     clause_text="Nothing else is paid.",
+    clause_quoted=True,
     words="Items of this kind are not paid.",
     facts=(("item", "travel"), ("component", "wheel_drive")),
     records=(),
@@ -134,6 +137,7 @@ WAITING = LineDecision(
             None,
             None,
             None,
+            False,
             "Open: records; the maker pays 690.00 EUR now.",
             (("fact", "k"),),
             (),
@@ -141,7 +145,9 @@ WAITING = LineDecision(
             None,
         ),
     ),
-    notes=(Reason("window_open", None, None, None, "Due at 1,440.0 h (1,392.0–1,488.0 h).", (), (), None, None),),
+    notes=(
+        Reason("window_open", None, None, None, False, "Due at 1,440.0 h (1,392.0–1,488.0 h).", (), (), None, None),
+    ),
     steps=DRIVE.steps,
     considered=(),
 )
@@ -177,10 +183,11 @@ DECISION = Decision(
         Remedy(
             "drive",
             ASKED,
-            "if the drive oil services due at 480.0 h, 960.0 h were done in time, their records",
+            "if the drive oil services due at 480.0 h; 960.0 h were done in time, their records",
             ("services:drive_oil:machine",),
             "pay",
             Decimal("1150.00"),
+            "2027-03-22",  # 30 days after the decision
         ),
     ),
     digests=Digests(

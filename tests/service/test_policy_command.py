@@ -7,7 +7,7 @@ import pytest
 
 from service.lock_file import LOCK_NAME, Published, lock_text, read_lock
 from service.policy_files import load_policies, path_steps
-from service.text_files import InputRefused
+from service.text_files import InputRefused, shown_path
 from tests.service.command_line import DECIDE, FILES, ROOT, flat, process, run
 
 pytestmark = pytest.mark.fast
@@ -146,7 +146,7 @@ def test_show_of_something_else_is_refused() -> None:
     code, _, err = run("policy", "show", CIVIL)
     assert (code, err.splitlines()[0]) == (
         2,
-        f"{CIVIL}:1: this is no policy. A policy begins with `policy: name` and `version: 1`.",
+        f"{shown_path(CIVIL)}:1: this is no policy. A policy begins with `policy: name` and `version: 1`.",
     )
 
 

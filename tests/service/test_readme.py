@@ -2,12 +2,15 @@
 
 import re
 import shlex
+import shutil
 from pathlib import Path
 
 import pytest
+from click.testing import Result
 from typer.testing import CliRunner
 
 from service.command.app import app
+from tests.service.command_line import flat
 
 pytestmark = pytest.mark.fast
 
@@ -17,7 +20,8 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 def blocks(language: str) -> list[str]:
     """Return the fenced blocks of a language (empty: none named)."""
-    return re.findall(rf"^```{language}\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+    found = re.findall(r"^```(\w*)\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+    return [text for named, text in found if named == language]
 
 
 def test_the_decision_it_shows_is_the_one_that_the_demo_prints(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -58,3 +62,83 @@ def test_every_command_it_names_exists(monkeypatch: pytest.MonkeyPatch) -> None:
     for command in named:
         result = CliRunner().invoke(app, [*shlex.split(command), "--help"])
         assert result.exit_code == 0, command
+
+
+ANSWERS = {
+    "maker": "Quillfen", "name": "orchard-drive", "models": "QF40, QF60", "component": "wheel_drive", "months": "42",
+    "first-services": "75, 400", "then-every": "400", "free-until": "900", "zero-at": "2400", "currency": "EUR",
+    "from": "2026-01-01",
+}  # fmt: skip
+
+
+def ran(command: str) -> Result:
+    return CliRunner().invoke(app, shlex.split(command)[1:])
+
+
+def written_and_closed(directory: Path, monkeypatch: pytest.MonkeyPatch, in_force: str = "{from: 2026-01-01,") -> Path:
+    """Make the first version as `hourmark policy new` writes it, with its time in force, and publish it."""
+    monkeypatch.chdir(directory)
+    options = " ".join(f"--{key} {shlex.quote(value)}" for key, value in ANSWERS.items())
+    assert ran(f"hourmark policy new {options}").exit_code == 0
+    first = directory / "policies/orchard-drive-1.yaml"
+    first.write_text(first.read_text(encoding="utf-8").replace("{from: 2026-01-01,", in_force), encoding="utf-8")
+    assert ran("hourmark policy publish policies").exit_code == 0
+    return directory / "policies"
+
+
+def copied(policies: Path, old: str, new: str) -> None:
+    """Make the copies as the README says, with the new months, and ``new`` for ``old`` in the copied policy."""
+    (copies,) = (block for block in blocks("") if block.startswith("cp "))
+    for line in copies.splitlines():
+        _, source, target = shlex.split(line)
+        shutil.copy(source, target)
+    second, cases = policies / "orchard-drive-2.yaml", policies / "orchard-drive-2.cases.yaml"
+    text = second.read_text(encoding="utf-8").replace(old, new)
+    text = text.replace("months: 42", "months: 48").replace("42 months", "48 months")
+    second.write_text(text, encoding="utf-8")
+    text = cases.read_text(encoding="utf-8").replace("orchard-drive@1", "orchard-drive@2")
+    cases.write_text(text, encoding="utf-8")
+
+
+def test_the_next_version_is_made_as_it_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    policies = written_and_closed(tmp_path, monkeypatch)
+    (head,) = (block for block in blocks("yaml") if "supersedes" in block)
+    copied(policies, "version: 1\n", head)
+    (commands,) = (block for block in blocks("") if block.startswith("hourmark policy check policies"))
+    check, diff, cases, publish = commands.splitlines()
+    assert "orchard-drive@2 Quillfen: wheel drive, proven service (not published)" in ran(check).stdout
+    compared = ran(diff).stdout
+    assert "supersedes\n  before: nothing\n  after:  version 1\n" in compared
+    assert "4 differences" in compared  # version, supersedes, and the term in words and in months
+    tried = ran(cases)
+    assert tried.exit_code == 1
+    assert "7 cases in 1 table: 6 hold, 1 fail" in tried.stdout
+    assert "orchard-drive-2.cases.yaml:30: on the day after the term nothing is covered" in flat(tried.stdout)
+    assert "orchard-drive@1" not in tried.stdout  # the replaced version is not what the table is about
+    table = policies / "orchard-drive-2.cases.yaml"
+    # Delivered on 15 January 2026; 48 months end with 14 January 2030.
+    table.write_text(table.read_text(encoding="utf-8").replace("2029-07-15", "2030-01-15"), encoding="utf-8")
+    assert ran(cases).exit_code == 0
+    closed = ran(publish)
+    assert closed.exit_code == 0
+    assert "published  orchard-drive@2" in closed.stdout
+    assert "1 version is now closed in policies/published.lock. 2 were published before and unchanged." in closed.stdout
+
+
+@pytest.mark.parametrize(
+    ("in_force", "faults"),
+    [("{from: 2026-01-01, until: 2026-12-31,", []), ("{from: 2026-01-01,", ["both in force on 1 January 2027"])],
+)
+def test_versions_follow_each_other_by_their_days_where_the_first_has_an_end(
+    in_force: str, faults: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert "`in_force: {from: 2026-01-01, until: 2026-12-31, selected_by: start_of_term}`" in README
+    policies = written_and_closed(tmp_path, monkeypatch, in_force)
+    copied(policies, f"in_force: {in_force}", "in_force: {from: 2027-01-01,")
+    second = policies / "orchard-drive-2.yaml"
+    second.write_text(second.read_text(encoding="utf-8").replace("version: 1\n", "version: 2\n"), encoding="utf-8")
+    checked = ran("hourmark policy check policies")
+    assert checked.exit_code == (2 if faults else 0)
+    for fault in faults:
+        assert fault in checked.stderr
+        assert "supersedes: [1]" in checked.stderr

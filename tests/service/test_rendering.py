@@ -12,9 +12,9 @@ from service.rendering.decision_text import decision_text
 from service.rendering.derivation_text import derivation_text, measure_words
 from service.rendering.layout import joined, wrapped
 from service.rendering.letter_text import letter_text, points_text, question_sentence, remedy_sentence, without_windows
-from service.rendering.words import amount_text, day_text, hours_listed, tidy
+from service.rendering.words import amount_text, cited, day_text, hours_listed, tidy
 from tests.service.command_line import flat
-from tests.service.decisions import DECISION, DESK_TEXT, DRIVE
+from tests.service.decisions import DECISION, DESK_TEXT, DRIVE, MISSED
 
 pytestmark = pytest.mark.fast
 
@@ -45,6 +45,31 @@ def test_short_parts_stand_side_by_side_while_they_fit() -> None:
     assert joined(["a: 1", "b: 2", "c: 3"], 18, "  ") == ["  a: 1     b: 2", "  c: 3"]
 
 
+def test_a_number_stays_with_its_unit() -> None:
+    assert wrapped("from 1,160.0 to 1,240.0 h) it", 24) == ["from 1,160.0 to", "1,240.0 h) it"]
+    assert wrapped("paid 1,219.00 EUR here", 16) == ["paid", "1,219.00 EUR", "here"]
+    assert wrapped("a term of 48 months (first)", 14) == ["a term of", "48 months", "(first)"]
+
+
+def test_words_that_are_not_the_makers_own_stand_without_quotation_marks() -> None:
+    own, plain = MISSED, replace(MISSED, clause_quoted=False, clause_text="The pump: never covered.")
+    assert cited(own).startswith("clause 5.2: “The drive oil and its filter")
+    assert cited(plain) == "clause 5.2, in plain words: The pump: never covered"
+    decision = replace(DECISION, lines=(replace(DRIVE, reasons=(plain,)),))
+    for text in (flat(decision_text(decision)), flat(letter_text(decision))):
+        assert "(clause 5.2, in plain words: The pump: never covered)." in text
+        assert "“The pump" not in text
+
+
+def test_a_letter_repeats_a_clause_where_a_second_reason_rests_on_other_words_of_it() -> None:
+    first = replace(MISSED, clause_quoted=False, clause_text="The oil service is due at 480 h.")
+    other = replace(first, code="service_late", words="It was late.", clause_text="A late service never counts.")
+    lines = (replace(DRIVE, reasons=(first,)), replace(DRIVE, line="pump", reasons=(other,)))
+    text = flat(letter_text(replace(DECISION, lines=lines, remedies=(), questions=())))
+    assert "in plain words: The oil service is due at 480 h)" in text
+    assert "in plain words: A late service never counts)" in text
+
+
 def test_user_text_is_never_read_as_markup() -> None:
     line = replace(DRIVE, text="[bold]x[/bold] [/] [link=a]")
     assert "[bold]x[/bold] [/] [link=a] (parts, left wheel drive)" in decision_text(
@@ -59,7 +84,7 @@ def test_words_are_the_same_at_every_width() -> None:
 
 
 def test_letter_names_due_points_and_never_their_windows() -> None:
-    text = flat(letter_text(DECISION, 78, reply_by="2027-03-22"))
+    text = flat(letter_text(DECISION, 78))
     assert (
         "If the drive oil services due at 480 and 960 h were done in time, send their records by 22 March 2027: the"
         " line would then be decided again." in text
@@ -127,9 +152,49 @@ def test_letter_asks_what_is_open_with_its_day() -> None:
 
 def test_a_letter_asks_by_whom_a_service_was_done_where_other_hands_did_it() -> None:
     words = "if the drive oil services due at 480.0 h were done by an authorised dealer or the owner, their records"
-    assert remedy_sentence(replace(DECISION.remedies[0], letter_words=words), None) == (
-        "If the drive oil services due at 480 h were done by an authorised dealer or the owner, send their records:"
-        " the line would then be decided again."
+    assert remedy_sentence(replace(DECISION.remedies[0], letter_words=words), "2027-02-20") == (
+        "If the drive oil service due at 480 h was done by an authorised dealer or the owner, send its record by 22"
+        " March 2027: the line would then be decided again."
+    )
+
+
+def test_services_of_one_side_are_asked_for_with_the_side() -> None:
+    words = "if the drive oil services of the left side due at 480.0 h; 960.0 h were done in time, their records"
+    assert remedy_sentence(replace(DECISION.remedies[0], letter_words=words), "2027-02-20").startswith(
+        "If the drive oil services of the left side due at 480 and 960 h were done in time, send their records by"
+    )
+    asked = replace(DECISION.questions[0], words="records of the drive oil services of the right side due at 480.0 h")
+    assert question_sentence(asked).startswith(
+        "If the drive oil service of the right side due at 480 h was done, send its record; if it was not, say so, by"
+    )
+
+
+def test_a_letter_says_that_the_time_to_answer_has_ended() -> None:
+    """The last day itself is in time."""
+    remedy = DECISION.remedies[0]
+    assert "send their records by 22 March 2027:" in remedy_sentence(remedy, "2027-03-22")
+    assert remedy_sentence(remedy, "2027-03-23") == (
+        "If the drive oil services due at 480 and 960 h were done in time, send their records: the line would then be"
+        " decided again. The time to answer ended on 22 March 2027."
+    )
+
+
+def test_services_of_two_kinds_are_asked_for_in_one_sentence() -> None:
+    words = (
+        "if the oil services due at 480.0 h; 960.0 h were done in time, their records and if the filter services due at"
+        " 500.0 h were done by an authorised dealer, their records"
+    )
+    assert remedy_sentence(replace(DECISION.remedies[0], letter_words=words), "2027-02-20") == (
+        "If the oil services due at 480 and 960 h were done in time and the filter service due at 500 h was done by an"
+        " authorised dealer, send their records by 22 March 2027: the line would then be decided again."
+    )
+
+
+def test_a_due_point_by_hours_or_date_is_named_whole() -> None:
+    """What stands in brackets is taken away, and what follows it stays."""
+    words = "if the oil services due at 480.0 h or 2 May 2027; 960.0 h or 2 May 2028 were done in time, their records"
+    assert remedy_sentence(replace(DECISION.remedies[0], letter_words=words), "2027-02-20").startswith(
+        "If the oil services due at 480.0 h or 2 May 2027 and 960.0 h or 2 May 2028 were done in time,"
     )
 
 
@@ -151,7 +216,7 @@ def test_what_the_desk_itself_supplies_is_not_asked_of_the_dealer() -> None:
     assert "a person at the warranty desk looks at it. You need do nothing now." in letter
     asked = replace(waits, letter_words="the part number of line other")
     letter = flat(letter_text(replace(decision, remedies=(asked,))))
-    assert "If there is such evidence, send it: the part number of line other." in letter
+    assert "If there is such evidence, send it by 22 March 2027: the part number of line other." in letter
     assert "You need do nothing now" not in letter
 
 
@@ -165,8 +230,8 @@ def test_what_is_asked_as_a_question_is_not_told_again_as_what_a_line_waits_for(
 def test_a_remedy_of_another_kind_is_told_as_evidence() -> None:
     words = "an inspection at the late drive oil service S-4 that found the machine sound"
     remedy = replace(DECISION.remedies[0], letter_words=words)
-    assert remedy_sentence(remedy, None) == (
-        f"If there is such evidence, send it: {words}. The line would then be decided again."
+    assert remedy_sentence(remedy, "2027-02-20") == (
+        f"If there is such evidence, send it by 22 March 2027: {words}. The line would then be decided again."
     )
 
 
@@ -189,8 +254,10 @@ def test_windows_are_taken_out_of_words(words: str, without: str) -> None:
 def test_no_window_of_any_schedule_reaches_the_letter(points: list[tuple[int, int, int]]) -> None:
     words = "; ".join(f"{at:,}.0 h ({at - min(at, low):,}.0–{at + high:,}.5 h)" for at, low, high in points)
     asked = f"if the drive oil services due at {words} were done in time, their records"
-    text = remedy_sentence(replace(DECISION.remedies[0], letter_words=asked), "2027-03-22")
-    assert re.findall(r"\d+(?:,\d{3})*(?:\.\d)?", text.split(" were done")[0]) == [f"{at:,}" for at, _, _ in points]
+    text = remedy_sentence(replace(DECISION.remedies[0], letter_words=asked), "2027-02-20")
+    assert re.findall(r"\d+(?:,\d{3})*(?:\.\d)?", re.split(" (?:was|were) done", text)[0]) == [
+        f"{at:,}" for at, _, _ in points
+    ]
 
 
 def test_points_of_both_kinds_are_listed_as_they_are() -> None:
@@ -215,7 +282,7 @@ def test_derivation_says_which_version_governs_and_what_fired() -> None:
     [
         ("missed window 43200-52800", "missed, window 432.0 to 528.0 h"),
         # Days of years 1 to 2025: 2025 × 365 + 491 leap days = 739,616; so 739,650 is day 34 of 2026, 739,710 day 94.
-        ("met window 7200-8800 739650-739710", "met, window 72.0 to 88.0 h 3 February 2026 to 4 April 2026"),
+        ("met window 7200-8800 739650-739710", "met, window 72.0 to 88.0 h or 3 February 2026 to 4 April 2026"),
         ("ends 2027-09-01, -3 days past", "ends 1 September 2027; the day tested lies 3 days before it"),
         ("ends 2027-09-01, 1 days past", "ends 1 September 2027; the day tested lies 1 day after it"),
         ("ends 2027-09-01, 0 days past", "ends 1 September 2027; the day tested is its last"),

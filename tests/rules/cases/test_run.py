@@ -96,7 +96,7 @@ def test_a_case_that_holds_says_nothing(runner: CaseRunner) -> None:
             ["item_period_over"],
             "work: reasons expected not item_period_over, got item_period_over",
         ),
-        ("pump", "notes", ["service_cured"], "pump: notes expected service_cured, got none"),
+        ("pump", "notes", ["service_cured"], "pump: notes expected service_cured, got typed_unchecked"),
         ("work", "says", ["carriage"], 'work: words expected "carriage", got "'),
     ],
 )

@@ -109,3 +109,29 @@ def test_a_sound_inspection_is_named_where_it_would_have_cured(runner: CaseRunne
     assert remedy.facts == ("inspection:s1",)
     assert remedy.desk_words == remedy.letter_words
     assert "an inspection at the late oil service s1 that found the machine sound" in remedy.desk_words
+
+
+# Thirty days to answer. After 1 September 2021 they end on 1 October; after 10 August, on 9 September.
+@pytest.mark.parametrize(
+    ("asked", "by"),
+    [
+        ([], "2021-10-01"),
+        ([{"about": "services", "asked_on": "2021-08-10"}], "2021-09-09"),
+        ([{"about": "services", "asked_on": "2021-08-10", "answered": True}], "2021-10-01"),
+        ([{"about": "reading", "asked_on": "2021-08-10"}], "2021-10-01"),
+        ([{"about": "services", "asked_on": "2021-07-01"}], "2021-07-31"),  # it has passed: no new time
+    ],
+)
+def test_the_days_to_send_records_run_from_the_first_question(runner: CaseRunner, asked: list[Any], by: str) -> None:
+    (remedy,) = remedies(runner, {}, decided_on="2021-09-01", claim={"questions": asked})
+    assert remedy.answer_by == by
+
+
+def test_due_points_by_hours_or_date_are_named_whole_in_a_letter(runner: CaseRunner) -> None:
+    """Due at 250 h or 1 March 2021; both ranges are left out, and the date after the first one stays."""
+    calendar = {"every": "12 months", "holds_from": "start_of_term", "in_storage": "runs"}
+    window = {"hours": {"early": 25, "late": 25}, "calendar": {"early": 30, "late": 30}}
+    oil = {"due": {"then_every": 250, "calendar": calendar}, "window": window}
+    (remedy,) = remedies(runner, {"oil": oil, "yearly": {"missed": "note_only"}})
+    assert "250.0 h (225.0–275.0 h) or 2 March 2021 (31 January 2021 to 1 April 2021)" in remedy.desk_words
+    assert "due at 250.0 h or 2 March 2021 were done in time" in remedy.letter_words

@@ -127,7 +127,13 @@ def remedies(
             {"component": "engine", "item": "travel", "hours": "2.0"},
             {
                 "pays": {
-                    "travel": {"per_unit": None, "units_at_most": None, "as_invoiced": "invoice_needed", "handling": 0}
+                    "travel": {
+                        "per_unit": None,
+                        "unit": None,
+                        "units_at_most": None,
+                        "as_invoiced": "invoice_needed",
+                        "handling": 0,
+                    }
                 }
             },
             {},

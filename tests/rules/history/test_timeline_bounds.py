@@ -6,13 +6,22 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules.history.timeline import Timeline, build_timeline
 from schemas.conventions import Conventions
 from schemas.documents import parse_document, validated
-from tests.rules.history.machine_lives import DELIVERED, Life, hours_text, left_out, lives, through_meters
+from tests.rules.history.machine_lives import (
+    DELIVERED,
+    Life,
+    hours_text,
+    left_out,
+    lives,
+    lives_served_over,
+    lives_set_back,
+    through_meters,
+)
 
 pytestmark = pytest.mark.fast
 
@@ -61,27 +70,25 @@ def test_meters_replaced_with_and_without_the_old_reading(drawn: tuple[Life, lis
 
 
 @settings(max_examples=200, deadline=None)
-@given(lives(most_records=5), st.data())
-def test_a_meter_set_back_without_a_record(drawn: tuple[Life, list[int]], data: st.DataObject) -> None:
+@given(lives_set_back(most_records=5))
+def test_a_meter_set_back_without_a_record(drawn: tuple[Life, list[int]]) -> None:
     """Where the readings fall, the bounds hold both the hours before and those after; a person is asked."""
     life, served = drawn
-    through_meters(life, served, data.draw, recorded=False)
     shown = [Decimal(s["reading"]) for s in life.services] + [Decimal(life.reading or 0)]
-    assume(any(b < a for a, b in pairwise(shown)))
+    assert any(b < a for a, b in pairwise(shown))
     timeline = build_timeline(life.claim_file(), HELD, CONVENTIONS.facts)
     assert_holds(life, served, timeline)
 
 
 @settings(max_examples=150, deadline=None)
-@given(lives(most_records=5), st.integers(0, 2_000_000), st.data())
-def test_one_mistyped_service_reading(drawn: tuple[Life, list[int]], typed: int, data: st.DataObject) -> None:
+@given(lives(fewest_records=3, most_records=5), st.data())
+def test_one_mistyped_service_reading(drawn: tuple[Life, list[int]], data: st.DataObject) -> None:
     """A service reading that its neighbours contradict is set aside, and its hours lie between theirs."""
     life, served = drawn
-    assume(len(served) >= 3)
     place = data.draw(st.integers(1, len(served) - 2))
     days = [*served, life.failed]
     before, after = life.hours[days[place - 1]], life.hours[days[place + 1]]
-    assume(not before <= typed <= after)
+    typed = data.draw(st.integers(0, before - 1) | st.integers(after + 1, 2_000_000))
     life.services[place]["reading"] = hours_text(typed)
     timeline = build_timeline(life.claim_file(), CONVENTIONS.meter, CONVENTIONS.facts)
     assert timeline.at_failure is not None
@@ -91,11 +98,10 @@ def test_one_mistyped_service_reading(drawn: tuple[Life, list[int]], typed: int,
 
 
 @settings(max_examples=150, deadline=None)
-@given(lives(most_records=3), st.data())
+@given(lives_served_over(120, most_records=3), st.data())
 def test_a_meter_that_stood_still(drawn: tuple[Life, list[int]], data: st.DataObject) -> None:
     """From some record on the meter shows what it showed then; where work over 120 days proves it, the bounds hold."""
     life, served = drawn
-    assume(len(served) >= 2 and served[-1] - served[0] >= 120)
     for service in life.services:
         service["reading"] = hours_text(life.hours[served[0]])
     moved_on = data.draw(st.booleans())

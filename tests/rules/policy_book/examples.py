@@ -193,7 +193,7 @@ pays:
     hours_in: tenths
     without_flat_rate: actual
     excess_borne_by: dealer
-  travel: {clause: "5.3", per_unit: "0.60", units_at_most: 100, excess_borne_by: owner}
+  travel: {clause: "5.3", per_unit: "0.60", unit: km, units_at_most: 100, excess_borne_by: owner}
   freight: {clause: "5.4", as_invoiced: invoice_needed, handling: 5%, excess_borne_by: dealer}
   sublet: {clause: "5.5", fixed: 80, excess_borne_by: dealer}
   diagnosis: {clause: "5.6", hours_at_most: 2, rate: registered, rate_on: repair_ended_on, excess_borne_by: dealer}

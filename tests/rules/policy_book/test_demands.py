@@ -109,7 +109,7 @@ def test_a_sentence_for_no_service_and_for_days() -> None:
     )
     text = demands_text(made, [80])
     assert "at 80 h a year: none" in text
-    assert "at 80 h a year: 2 services, 2027-01-01 (80 h) and 2028-01-01 (160 h)" in text
+    assert "at 80 h a year: 2 services, 1 January 2027 (80 h) and 1 January 2028 (160 h)" in text
     assert text.startswith("What Orchard sprayer (version 1) asks of owners within 36 months\n")
     assert "Oil service, due at 900 h, then every 500 h (clause 3)" in text
 

@@ -1,48 +1,30 @@
-"""Warnings: each code with terms that earn it and a near twin that does not; numbers worked by hand."""
-
-from typing import Any
+"""Warnings about terms and shares: each code with terms that earn it and a near twin that does not; numbers by hand."""
 
 import pytest
 
-from rules.policy_book.book import PolicyBook
-from rules.policy_book.lint import PolicyWarning, warnings_of, warnings_text
-from tests.rules.policy_book.examples import book, conventions, duty, full_book, merged, policy
+from rules.policy_book.lint import warnings_of, warnings_text
+from tests.rules.policy_book.examples import book, conventions, full_book, policy
+from tests.rules.policy_book.warned import (
+    LABOUR,
+    LINEAR,
+    OR,
+    Change,
+    Warned,
+    assert_warned,
+    carve_out,
+    ends,
+    found,
+    ids_of,
+    oil,
+    prorating,
+)
 
 pytestmark = pytest.mark.fast
 
-Change = dict[str, Any]
-
-
-def ends(*limits: Change) -> Change:
-    return {"ends": {"first_of": list(limits)}}
-
-
-def oil(**change: Any) -> Change:
-    """A duty that warns of nothing: windows in hours, counted on the grid."""
-    quiet = {"window": {"hours": {"early": 25, "late": 25}}, "next_due_from": "due_point"}
-    return {"services": {"oil": duty(merged(quiet, change))}}
-
-
-def prorating(share: Change, by: str = "complete_months", **change: Any) -> Change:
-    axis = {"by": by, "share": share}
-    whole = {"clause": "3.9", "axes": [axis], "items": ["parts"], "owner_pays_on": "allowed_amount"}
-    return {"prorating": {**whole, "borne_by": "owner", **change}}
-
-
-def carve_out(*components: str, **change: Any) -> Change:
-    return {"clause": "2.1", "components": list(components), "ends": {"first_of": [{"months": 6}]}, **change}
-
-
 TEN_YEARS = {"term": ends({"months": 121})}
-LINEAR = {"zero_at": 120, "credit": "whole_term", "free_until": 0}
-CALENDAR = {"every": "12 months", "in_storage": "runs"}
-LABOUR = {
-    "clause": "4.2", "hours": "actual", "rate": "registered", "rate_on": "failed_on", "hours_in": "tenths",
-    "without_flat_rate": "actual", "excess_borne_by": "dealer",
-}  # fmt: skip
-OR = {"clause": "4.9", "items": ["parts", "labour"], "after": {"months": 24}, "borne_by": "owner"}
+OWNER = {"after_borne_by": "owner"}
 RETROFIT = {"applies_to": {"fitted": ["factory", "retrofit_kit"]}}
-WARNED: list[tuple[str, Change, Change, str, str]] = [
+WARNED: list[Warned] = [
     # code, terms, their near twin, path, words of the message
     (  # O-1: (120 - 66) / 120 = 45 %
         "example_contradicts_rule",
@@ -121,36 +103,6 @@ WARNED: list[tuple[str, Change, Change, str, str]] = [
         "applies_to.use",
         "the life of the machine",
     ),
-    (  # T-03: 480 after 80, 10 % late: 400 x 10 % gives 520, 480 x 10 % gives 528
-        "percent_window",
-        oil(due={"at_hours": [80, 480], "then_every": 480}, window={"hours": {"late": "10%"}}),
-        oil(due={"at_hours": [80, 480], "then_every": 480}, window={"hours": {"late": 48}}),
-        "services.oil.window",
-        "10 % late at 480 h ends at 520 h of the interval of 400 h, and at 528 h of the due value",
-    ),
-    (  # a first point alone: its interval is its value; twice 480 with at_most 20 is capped alike
-        "percent_window",
-        oil(due={"at_hours": [], "then_every": 480}, window={"hours": {"late": "10%"}}),
-        oil(due={"at_hours": [], "then_every": 480}, window={"hours": {"late": "10%", "at_most": 20}}),
-        "services.oil.window",
-        "10 % late at 960 h ends at 1,008 h of the interval of 480 h, and at 1,056 h of the due value",
-    ),
-    (  # T-04: 480 h in 48 months are 120 h a year
-        "calendar_never_begins",
-        {**oil(due={"at_hours": [80, 480], "calendar": {**CALENDAR, "holds_from": "last_one_off"}},
-               window={"calendar": {"early": 30, "late": 30}}), "term": ends({"months": 48})},
-        {**oil(due={"at_hours": [80, 480], "calendar": {**CALENDAR, "holds_from": "start_of_term"}},
-               window={"calendar": {"early": 30, "late": 30}}), "term": ends({"months": 48})},
-        "services.oil.due.calendar.holds_from",
-        "below 120 h a year that service never falls due within 48 months, and no other after it",
-    ),
-    (  # E-section 4.0: the point at 1,500 h in its window, 25 h late; the point after it 1,500 + 500, or 1,526 + 500
-        "late_moves_schedule",
-        oil(next_due_from="due_point_inside_window"),
-        oil(next_due_from="actual"),
-        "services.oil.next_due_from",
-        "done at 1,525 h is followed by one due at 2,000 h, and one done an hour later, too late, by one due at 2,026",
-    ),
     (  # T-26
         "retrofit_renews_term",
         {**RETROFIT, "term": {"retrofit_kit": {"term": "new_from_fitting", "schedule": "from_fitting"}}},
@@ -186,6 +138,13 @@ WARNED: list[tuple[str, Change, Change, str, str]] = [
         "prorating.axes[0].share",
         "from 2,400 h on is never reached: the cover ends at 2,000 h",
     ),
+    (  # free until 2,001 h, in a term of 2,000 h: the line is never reached
+        "step_beyond_term",
+        prorating({**LINEAR, "zero_at": 2400, "free_until": 2001}, "machine_hours"),
+        prorating({**LINEAR, "zero_at": 2400, "free_until": 2000}, "machine_hours"),
+        "prorating.axes[0].share",
+        "from 2,001 h on is never reached: the cover ends at 2,000 h",
+    ),
     (
         "limit_never_first",
         {"term": ends({"months": 24}, {"months": 36})},
@@ -208,92 +167,51 @@ WARNED: list[tuple[str, Change, Change, str, str]] = [
         "500 h of the component itself can never come before 500 h",
     ),
     (
+        "limit_never_last",
+        {"term": {"ends": {"first_of": None, "last_of": [{"months": 24}, {"months": 36}]}}},
+        {"term": {"ends": {"first_of": None, "last_of": [{"months": 24}, {"machine_hours": 36}]}}},
+        "term",
+        "24 months can never come after 36 months, so it decides nothing",
+    ),
+    (
         "period_beyond_term",
         {"pays": {"parts": {"until": {"first_of": [{"months": 36}]}, "after_borne_by": "owner"}}},
         {"pays": {"parts": {"until": {"first_of": [{"months": 35}]}, "after_borne_by": "owner"}}},
         "pays.parts",
         "its period of 36 months is no shorter than the cover",
     ),
-    (
-        "service_after_term",
-        oil(due={"at_hours": [100, 2500]}),
-        oil(due={"at_hours": [100, 2000]}),
-        "services.oil.due",
-        "the services at 2,500 h fall due only after the cover has ended at 2,000 h",
+    (  # neither of the two can end it before the term of 36 months or 2,000 h; 90 days can
+        "period_beyond_term",
+        {"pays": {"parts": {"until": {"first_of": [{"months": 36}, {"machine_hours": 2000}]}, **OWNER}}},
+        {"pays": {"parts": {"until": {"first_of": [{"months": 36}, {"days": 90}]}, **OWNER}}},
+        "pays.parts",
+        "its period of 36 months or 2,000 h, whichever comes first is no shorter than the cover",
     ),
-    (
-        "service_after_term",
-        oil(due={"calendar": {**CALENDAR, "every": "36 months", "holds_from": "start_of_term"}},
-            window={"calendar": {"early": 30, "late": 30}}),
-        oil(due={"calendar": {**CALENDAR, "every": "35 months", "holds_from": "start_of_term"}},
-            window={"calendar": {"early": 30, "late": 30}}),
-        "services.oil.due.calendar.every",
-        "every 36 months falls due only after the cover of 36 months has ended",
+    (  # it ends at the later of the two, and 36 months come no earlier than the term's
+        "period_beyond_term",
+        {"pays": {"parts": {"until": {"last_of": [{"months": 36}, {"machine_hours": 500}]}, **OWNER}}},
+        {"pays": {"parts": {"until": {"last_of": [{"months": 35}, {"machine_hours": 500}]}, **OWNER}}},
+        "pays.parts",
+        "is no shorter than the cover",
     ),
-    (
-        "consumer_tied_to_dealer",
-        {**oil(), "owner_class": "consumer"},
-        {**oil(performed_by=["authorised_dealer", "owner"]), "owner_class": "consumer"},
-        "services.oil.performed_by",
-        "must be done by an authorised dealer",
-    ),
-    (
-        "consumer_tied_to_dealer",
-        {**oil(), "owner_class": "consumer"},
-        {**oil(), "owner_class": "commercial"},
-        "services.oil.performed_by",
-        "ask counsel",
-    ),
-    (
-        "component_out_of_reach",
-        {"applies_to": {"components": ["wheel_drive"]}, "carve_outs": [carve_out("belt")]},
-        {"applies_to": {"components": ["wheel_drive", "belt"]}, "carve_outs": [carve_out("belt")]},
-        "carve_outs[0].components",
-        "the belt is named here, but applies_to does not reach it",
-    ),
-    (
-        "component_out_of_reach",
-        {"applies_to": {"except_components": ["wheel_drive"]}, **oil()},
-        {"applies_to": {"except_components": ["battery"]}, **oil()},
-        "services.oil.links",
-        "the wheel drive is named here",
-    ),
-    (
-        "component_never_covered",
-        {**oil(), "carve_outs": [{"clause": "2.1", "components": ["wheel_drive"], "never": True}]},
-        {**oil(), "carve_outs": [carve_out("wheel_drive")]},
-        "services.oil.links",
-        "the wheel drive is never covered by a carve-out",
-    ),
-    (
-        "carve_out_in_shadow",
-        {"carve_outs": [carve_out("belt", "bulb"), carve_out("bulb", clause="2.2")]},
-        {"carve_outs": [carve_out("belt", "bulb"), carve_out("fuse", clause="2.2")]},
-        "carve_outs[1].components",
-        "the bulb stands in carve_outs[0] already",
+    (  # months from another event may be over before the term
+        "period_beyond_term",
+        {"pays": {"parts": {"until": {"first_of": [{"months": 36}]}, **OWNER}}},
+        {"pays": {"parts": {"until": {"first_of": [{"months": 36, "from": "built"}]}, **OWNER}}},
+        "pays.parts",
+        "its period of 36 months is no shorter",
     ),
 ]  # fmt: skip
 
 
-def found(made: PolicyBook, code: str) -> list[PolicyWarning]:
-    return [warning for warning in warnings_of(made) if warning.code == code]
-
-
-def ids() -> list[str]:
-    return [f"{code}-{path}-{number}" for number, (code, _, _, path, _) in enumerate(WARNED)]
-
-
-@pytest.mark.parametrize(("code", "terms", "twin", "path", "words"), WARNED, ids=ids())
+@pytest.mark.parametrize(("code", "terms", "twin", "path", "words"), WARNED, ids=ids_of(WARNED))
 def test_suspicious_terms_are_warned_of_and_their_twin_is_not(
     code: str, terms: Change, twin: Change, path: str, words: str
 ) -> None:
-    (warning,) = found(book(policy(terms)), code)
-    assert (warning.policy, warning.path) == ("sprayer@1", path)
-    assert words in f"{warning.message} {warning.way_out}"
-    assert found(book(policy(twin)), code) == []
+    assert_warned(code, terms, twin, path, words)
 
 
-# --- Conventions and other versions that bring a warning ------------------------------------------
+# --- Conventions that bring a warning, and warnings as lines --------------------------------------
 
 
 def test_a_rounded_share_shows_in_money() -> None:
@@ -325,43 +243,9 @@ def test_the_anniversary_convention_moves_the_end_of_what_is_reached() -> None:
     assert len(found(book(late), "step_beyond_term")) == 1
 
 
-def falling(target: str, **change: Any) -> Change:
-    missed = {"deny": None, "fall_back_to": target, "reach": "linked_components"}
-    return {**oil(missed=missed), **change}
-
-
-FALL_BACKS: list[tuple[Change, str]] = [
-    ({"models": ["QF40"]}, "models QF60"),
-    ({"owner": "first"}, "later owners"),
-    ({"use": ["rental"]}, "use outside rental"),
-    ({"regions": ["DE"]}, "regions outside DE"),
-    ({"components": ["wheel_drive"]}, "components other than the wheel drive"),
-    ({"except_components": ["battery"]}, "the battery"),
-    ({"built": {"from": "2020-01-01"}}, "machines built outside its days"),
-    ({"serials": [{"from": "A-1", "until": "A-9"}]}, "serial numbers outside its ranges"),
-]
-
-
-@pytest.mark.parametrize(("narrower", "words"), FALL_BACKS)
-def test_a_fall_back_that_leaves_something_out_is_warned_of(narrower: Change, words: str) -> None:
-    newer = policy(falling("older@1"))
-    (warning,) = found(book(newer, policy({"policy": "older", "applies_to": narrower})), "fall_back_leaves_out")
-    assert warning.path == "services.oil.missed.fall_back_to"
-    assert words in warning.message
-
-
-@pytest.mark.parametrize("as_wide", [{}, {"models": ["*"]}, {"models": ["QF4*", "QF6*", "QF9*"]}])
-def test_a_fall_back_that_reaches_as_much_is_not(as_wide: Change) -> None:
-    older = policy({"policy": "older", "applies_to": as_wide})
-    assert found(book(policy(falling("older@1")), older), "fall_back_leaves_out") == []
-
-
-def test_a_fall_back_to_a_faulty_version_is_warned_of() -> None:
-    newer = policy(falling("older@1"))
-    older, mended = policy({"policy": "older"}), policy({"policy": "older", "version": 2, "supersedes": [1]})
-    (warning,) = found(book(newer, older, mended), "fall_back_is_superseded")
-    assert "older@2 supersedes it" in warning.message
-    assert found(book(policy(falling("older@2")), older, mended), "fall_back_is_superseded") == []
+def test_months_of_a_term_without_months_are_not_held_against_units_of_30_days() -> None:
+    units = prorating({"steps": [[0, 1], [12, "1/2"]]}, "complete_30_day_units")
+    assert found(book(policy({"term": ends({"machine_hours": 2000}), **units})), "thirty_day_units_beside_months") == []
 
 
 def test_plain_terms_earn_no_warning() -> None:

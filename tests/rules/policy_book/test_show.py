@@ -14,9 +14,10 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 import pytest
 from pydantic import BaseModel, ValidationError
 
+from rules.decision.catalogue import KINDS
 from rules.policy_book.compiled import CompiledPolicy, each_clause
 from rules.policy_book.show import terms_in_plain_english
-from rules.policy_book.wording import clause_words
+from rules.policy_book.wording import RESTS_ON, cited_sentences, clause_sentences
 from schemas.conventions import Conventions
 from schemas.policy.document import CoveragePolicy
 from schemas.quantities import Span, Tolerance, VersionRef
@@ -37,7 +38,11 @@ WITHOUT_A_CHOICE = {  # no other value may stand there while the rest of the doc
 }
 
 PRICED_INSTEAD = tree_of(PRICED) | dict.fromkeys(("combine", "free_while", "wear_floor", "examples"))
-HOURS_INSTEAD = dict.fromkeys(("per_unit", "units_at_most")) | {"hours_at_most": 4, "rate": 60, "rate_on": "failed_on"}
+HOURS_INSTEAD = dict.fromkeys(("per_unit", "unit", "units_at_most")) | {
+    "hours_at_most": 4,
+    "rate": 60,
+    "rate_on": "failed_on",
+}
 # The full policy cannot hold everything at once; these changes bring in the rest.
 VARIANTS: list[Any] = [
     {},
@@ -263,40 +268,84 @@ def test_two_choices_of_one_field_never_read_alike() -> None:
             assert said.setdefault(_shown(compiled, pinned=changed), changed) == changed
 
 
-WORDS = [  # worked by hand from the terms in examples.py
-    ("applies_to", "Covered is the wheel drive and pump, except the battery of models QF40 and QF6… (any ending)"),
-    ("carve_outs[0]", "The belt: covered for 60 days or 90 h, whichever comes last, counted from the build date"),
-    ("carve_outs[1]", "The shear bolt: never covered."),
-    ("services.break_in", "is due at 50 h and 200 h, then every 250 h or 12 months, whichever comes first"),
-    ("services.break_in", "40 to 60 h at the 50 h service"),
-    ("services.break_in", "lines on the wheel drive are decided under older version 1 instead."),
-    ("services.grease", "If it is missed, all lines are not covered."),
-    ("prorating", "100 % at 0 h, 100 % at 900 h and 0 % at 2,400 h, on straight lines between these points"),
-    ("pays.parts", "Parts: 50 % of the dealer's net price plus 15 % handling. It is paid for 30 months only"),
-    ("pays.travel", "0.60 EUR per unit of distance (km or mile, as claimed), up to 100 units."),
-    ("pays.either_or", "From 24 months on, only parts or labour is paid: the higher of the two sums."),
-    ("exclusions[1]", "Not paid as consumables, not even when a covered failure ruined them: filter."),
-    ("exclusions[2]", "A failure caused by collision or flood is not covered."),
-    ("deductible", "The owner bears 100 EUR of each claim, spread over its payable lines."),
-    ("caps[0]", "For parts on the pump, at most 9,000 EUR is paid over any one claim"),
-    ("caps[1]", "at most the list price of the part is paid over the whole life of the component"),
+WORDS = [  # worked by hand from the terms in examples.py: a clause, a reason that cites it, and what it rests on
+    (
+        "applies_to",
+        "component_not_named",
+        "Covered is the wheel drive and pump, except the battery of models",
+    ),
+    ("applies_to", "later_owner", "It holds for the first owner only."),
+    ("applies_to", "no_version_in_force", "In force from"),
+    (
+        "carve_outs[0]",
+        "term_elapsed",
+        "The belt: covered for 60 days or 90 h, whichever comes last",
+    ),
+    ("carve_outs[1]", "component_never_covered", "The shear bolt: never covered."),
+    ("services.break_in", "service_missed", "is due at 50 h and 200 h, then every 250 h or 12 months, whichever comes"),
+    ("services.break_in", "service_missed", "lines on the wheel drive are decided under older version 1 instead."),
+    ("services.grease", "service_missed", "If it is missed, all lines are not covered."),
+    ("services.break_in", "service_by_other_hands", "It may be done by"),
+    ("services.break_in", "service_fluid_not_approved", "The fluid must stand on the list"),
+    ("services.break_in", "symptom_first", "A late service"),
+    (
+        "prorating",
+        "prorated",
+        "100 % at 0 h, 100 % at 900 h and 0 % at 2,400 h, on straight lines",
+    ),
+    (
+        "pays.parts",
+        "item_period_over",
+        "the dealer's net price plus 15 % handling. It is paid for 30 months",
+    ),
+    ("pays.parts", "price_above_list", "The price list in force on"),
+    ("pays.labour", "hours_in_tenths", "Actual hours count in full tenths of an hour."),
+    ("pays.travel", "above_allowance", "0.60 EUR a km, up to 100 km."),
+    ("pays.either_or", "either_or", "From 24 months on, only parts or labour is paid: the higher of the two sums."),
+    ("exclusions[1]", "consumable", "Not paid as consumables, not even when a covered failure ruined them: filter."),
+    ("exclusions[2]", "excluded_cause", "A failure caused by collision or flood is not covered."),
+    ("deductible", "deductible", "The owner bears 100 EUR of each claim, spread over its payable lines."),
+    ("caps[0]", "cap_reached", "For parts on the pump, at most 9,000 EUR is paid over any one claim"),
+    ("caps[1]", "cap_reached", "at most the list price of the part is paid over the whole life of the component"),
 ]
 
 
-@pytest.mark.parametrize(("path", "words"), WORDS)
-def test_a_clause_without_the_makers_words_is_cited_in_plain_ones(path: str, words: str) -> None:
-    assert words in full_book().policy("full@3").clauses[path].words
+@pytest.mark.parametrize(("path", "code", "words"), WORDS)
+def test_a_clause_without_the_makers_words_is_cited_with_what_the_reason_rests_on(
+    path: str, code: str, words: str
+) -> None:
+    cited = full_book().policy("full@3").clauses[path]
+    assert words in cited.words(code)
+    assert not cited.quoted
 
 
-def test_the_makers_own_words_come_first_in_a_reason() -> None:
-    assert full_book().policy("full@3").clauses["term"].words == "As the booklet says."
+def test_a_reason_cites_no_more_of_a_clause_than_it_rests_on() -> None:
+    cited = full_book().policy("full@3").clauses["services.break_in"]
+    assert "It is proven by" not in cited.words("service_late")
+    assert "It may be done by" not in cited.words("service_late")
+    assert "40 to 60 h at the 50 h service" in _shown(full_book().policy("full@3"))
+    assert "40 to 60 h" not in cited.words("service_missed")  # a letter that cites the clause leaves windows out
+
+
+def test_the_makers_own_words_are_cited_whole_and_as_the_makers() -> None:
+    cited = full_book().policy("full@3").clauses["term"]
+    assert cited.words("term_elapsed") == "As the booklet says."
+    assert cited.quoted
+
+
+def test_every_sentence_that_a_reason_rests_on_is_one_that_a_clause_tells() -> None:
+    terms = policy(base=FULL)
+    told = {about for path, clause in each_clause(terms) for about, _ in cited_sentences(path, clause, terms)}
+    assert set(RESTS_ON) <= set(KINDS)
+    missing = {about for abouts in RESTS_ON.values() for about in abouts} - told
+    assert not missing
 
 
 def test_every_clause_has_words_and_its_number_in_the_text() -> None:
     terms = policy(base=FULL)
     text = _shown(full_book().policy("full@3"))
     for path, clause in each_clause(terms):
-        assert clause_words(path, clause, terms)
+        assert list(clause_sentences(path, clause, terms))
         assert f"\n{clause.clause} " in text, path
 
 

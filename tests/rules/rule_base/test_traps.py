@@ -146,6 +146,10 @@ ERRORS = {
         "run(load(r=when({'m': A}, {'n': {'v': {'m': 'v'}}})), a(), b(v=1))",
         "Could not assert facts, error code: 311",
     ),
+    "two equal arrays in a join": (
+        "run(load(r=when({'m': A}, {'n': {'$and': [B, {'v': {'m': 'v'}}]}})), a(v=[1]), b(v=[1]))",
+        "Could not assert facts, error code: 312",
+    ),
     "a fact that meets 65 tests": (
         "run(load(**{f'r{i}': when({'m': {'$and': [A, {'$gt': {'v': i}}]}}) for i in range(65)}), a(v=99))",
         "Could not assert facts, error code: 303",
@@ -232,6 +236,44 @@ engine.delete_state(h, '0')
 @pytest.mark.parametrize(("script", "end"), ENDS.values(), ids=list(ENDS))
 def test_the_bare_engine_still_ends_the_process(script: str, end: signal.Signals) -> None:
     assert bare(script).returncode == -end
+
+
+KEPT = """
+from pathlib import Path
+def pages(): return int(Path("/proc/self/statm").read_text().split()[1])
+for count in range(600):
+    h = load(r=when({'m': A}))
+    run(h, a())
+    DELETED
+    engine.delete_ruleset(h)
+    if count == 100: before = pages()
+print((pages() - before) * 4 // 500)
+"""
+
+
+def test_the_bare_engine_keeps_a_session_whose_ruleset_goes_first() -> None:
+    kept = [bare(KEPT.replace("DELETED", step)).stdout for step in ("pass", "engine.delete_state(h, '0')")]
+    with_its_session, without = map(int, kept)
+    assert with_its_session >= 50  # KiB for each
+    assert without <= 5
+
+
+HOST = """
+import os
+from durable.engine import Host
+ran = []
+def fails(c):
+    ran.append("first")
+    raise LookupError("no such clause")
+rules = {"first": when({"m": A}, run=fails, pri=1), "second": when({"m": A}, run=lambda c: ran.append("second"), pri=2)}
+state = Host({"r": rules}).assert_fact("r", A)
+print(ran, state["exception"].partition(", traceback")[0], flush=True)
+os._exit(0)  # its timers would go on
+"""
+
+
+def test_the_host_of_the_engine_still_goes_on_after_an_action_that_failed() -> None:
+    assert bare(HOST).stdout.strip() == "['first', 'second'] exception caught no such clause"
 
 
 def test_the_bare_engine_never_returns_from_512_tests_on_one_property() -> None:

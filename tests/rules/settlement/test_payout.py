@@ -60,13 +60,13 @@ def test_steps_say_what_each_of_them_did(runner: CaseRunner) -> None:
 def test_a_payout_names_the_rate_it_used(runner: CaseRunner) -> None:
     payout = decide(runner, LINE, {"dealer": {"currency": "USD"}, "tables": RATE}).payout
     assert (payout.currency, payout.amount, payout.held) == ("USD", Decimal("84.36"), ())  # 76.69 x 1.10 = 84.359
-    assert payout.rates == ("rates@1 of 20 June 2025: 1 EUR = 1.10 USD",)
+    assert payout.rates == ("rates@1 of 20 June 2025: 1 EUR = 1.1 USD",)
 
 
 def test_a_payout_without_a_rate_is_held_in_the_dealers_currency(runner: CaseRunner) -> None:
     payout = decide(runner, LINE, {"dealer": {"currency": "USD"}}).payout
     assert (payout.currency, payout.amount, payout.rates) == ("USD", Decimal("0.00"), ())
-    assert payout.held == ("76.69 EUR: no exchange rate to USD is on file for 2025-06-20",)
+    assert payout.held == ("76.69 EUR: no exchange rate to USD is on file for 20 June 2025",)
 
 
 def test_a_payout_without_the_day_of_its_rate_is_held(runner: CaseRunner) -> None:

@@ -49,7 +49,12 @@ labour = st.fixed_dictionaries(
     }
 )
 travel = st.fixed_dictionaries(
-    {"item": st.just("travel"), "units": st.integers(0, 500).map(str), "amount": st.none() | money(500)}
+    {
+        "item": st.just("travel"),
+        "units": st.integers(0, 500).map(str),
+        "unit": st.sampled_from(["km", "mile"]),
+        "amount": st.none() | money(500),
+    }
 )
 bills = st.fixed_dictionaries(
     {"item": st.sampled_from(["freight", "sublet", "supplies"]), "amount": money(2000), "invoice": st.just("I-1")}

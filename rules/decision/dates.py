@@ -1,0 +1,197 @@
+"""What a claim whose days contradict one another comes to, line by line, and how a decision says so.
+
+Where the day of the failure is in doubt nothing that rests on a day is decided: a line is denied on grounds that hold
+on any day, or it waits with its whole amount open. Where only other days are in doubt they count as not on file, so a
+line waits where one of them changes it, and is otherwise decided with a note.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Literal
+
+from rules.decision.catalogue import KINDS, PRECEDENCE
+from rules.decision.merge import MergedLine
+from rules.history.claim_dates import FAILURE, SYMPTOM, Contradiction
+from rules.line_views import LineResult, LineView, PolicyReason, WorldResult, clause_bearer
+from rules.open_facts import Explored, OpenFact
+from rules.plain import day_text
+from rules.policy_book.book import PolicyBook
+from rules.selection.standing import FREE_OF_DAYS, Standing, selected_without_the_claim
+from rules.settlement.exact import GRAINS
+from rules.settlement.money import LineMoney, unpaid
+from schemas.claim_file import ClaimFile
+from schemas.decision import Reason
+
+Asks = Literal["dealer", "person"]
+FIELDS = {SYMPTOM: "symptom.on"}  # where a day does not stand under its own name in the claim
+
+
+def with_days_in_doubt(
+    merged: Sequence[MergedLine],
+    explored: Explored,
+    found: tuple[Contradiction, ...],
+    book: PolicyBook,
+    claim_file: ClaimFile,
+) -> Sequence[MergedLine]:
+    """Return the lines as the contradictions leave them; ``claim_file`` is the one without the days in doubt."""
+    if not found:
+        return merged
+    if not any(FAILURE in contradiction.fields for contradiction in found):
+        return [_asked_for(line, found) for line in merged]
+    standing = Standing.of(book, claim_file, merged[0].world.selected)
+    lines = []
+    for index, line in enumerate(merged):
+        results = [world.lines[index] for _, world in explored.results]
+        # Claimed in another currency, the amount that is denied may itself depend on a day.
+        alike = len({(r.state, r.money.claimed, r.money.currency) for r in results}) == 1
+        stands = alike and line.shown.state == "deny" and standing.denied(line.shown.subject.line.line)
+        denied = _denied_on_any_day(line, found, claim_file) if stands else None
+        lines.append(denied or _waiting(line, found, standing, claim_file))
+    return lines
+
+
+def _asked_for(line: MergedLine, found: tuple[Contradiction, ...]) -> MergedLine:
+    """Ask one question for all days of a contradiction where one of them changes the line."""
+    asks = _asks(line, ())
+    in_doubt = {f"date:{field}": contradiction for contradiction in found for field in contradiction.fields}
+    facts: dict[str, OpenFact] = {}
+    for fact in line.facts:
+        contradiction = in_doubt.get(fact.key)
+        asked = fact if contradiction is None else _question(contradiction, asks)
+        facts.setdefault(asked.key, asked)
+    outcome = line.outcome
+    if outcome == "need_info" and any(fact.asks == "person" for fact in facts.values()):
+        outcome = "refer"
+    return replace(line, outcome=outcome, facts=tuple(facts.values()), contradictions=found)
+
+
+def _waiting(
+    line: MergedLine, found: tuple[Contradiction, ...], standing: Standing, claim_file: ClaimFile
+) -> MergedLine:
+    asks = _asks(line, tuple(p.conventions.facts.contradicts_itself for p in standing.policies))
+    shown = _without_findings(line.shown)
+    money = _nothing_paid(line.shown, claim_file, "open", "held until the days of the claim are corrected")
+    shown = replace(shown, state="refer", reasons=(), refused=(), money=money)
+    return MergedLine(
+        "need_info" if asks == "dealer" else "refer",
+        shown,
+        _underived(line.world),
+        0,
+        0,
+        0,
+        0,
+        money.open,
+        tuple(_question(contradiction, asks) for contradiction in found),
+        0,
+        contradictions=found,
+    )
+
+
+def _denied_on_any_day(line: MergedLine, found: tuple[Contradiction, ...], claim_file: ClaimFile) -> MergedLine | None:
+    """Return the line denied on the grounds that hold on any day alone; None where it shows none of them."""
+    reasons = tuple(r for r in line.shown.reasons if r.effect.startswith("deny") and _holds_on_any_day(r, claim_file))
+    if not reasons:
+        return None
+    shown = replace(_without_findings(line.shown), reasons=reasons)
+    if shown.view is not None:
+        shown = replace(shown, money=_nothing_paid(line.shown, claim_file, _bearer(reasons), "not covered"))
+    money = shown.money
+    return MergedLine(
+        "deny",
+        shown,
+        _underived(line.world),
+        0,
+        money.owner,
+        money.dealer,
+        money.other_payer,
+        0,
+        (),
+        0,
+        contradictions=found,
+    )
+
+
+def _holds_on_any_day(reason: PolicyReason, claim_file: ClaimFile) -> bool:
+    if reason.code == "no_version_in_force":
+        return selected_without_the_claim(reason.policy, claim_file)
+    return reason.code in FREE_OF_DAYS
+
+
+def _bearer(reasons: Sequence[PolicyReason]) -> str:
+    first = min(reasons, key=lambda r: (PRECEDENCE[r.code], r.path))
+    return clause_bearer(first.policy, first.code, first.path)
+
+
+def _nothing_paid(shown: LineResult, claim_file: ClaimFile, bearer: str, words: str) -> LineMoney:
+    money = shown.money
+    claimed = money.claimed * GRAINS // 10**money.exponent  # a grain is finer than any minor unit
+    payer = None if shown.view is None else shown.view.payer
+    return unpaid(payer, claim_file, claimed, bearer, words, None, money.currency)
+
+
+def _without_findings(shown: LineResult) -> LineResult:
+    """Return a line without what was found by the day stated: shares, and what other coverages would do."""
+    view: LineView | None = shown.view
+    if view is not None:
+        view = replace(view, measures=replace(view.measures, prorations={}), reasons=(), lowered=())
+    return replace(shown, view=view, others=())
+
+
+def _underived(world: WorldResult) -> WorldResult:
+    return replace(world, hours={}, measures=(), firings=())
+
+
+def _asks(line: MergedLine, otherwise: tuple[str, ...]) -> Asks:
+    """Return who is asked, as the conventions of the line's coverage say; without one, a person where any says so."""
+    view = line.shown.view
+    said = otherwise if view is None else (view.candidate.conventions.facts.contradicts_itself,)
+    return "person" if "refer" in said else "dealer"
+
+
+def _question(contradiction: Contradiction, asks: Asks) -> OpenFact:
+    words = f"the right days of this claim: {contradiction.words}"
+    return OpenFact(contradiction.key, "dates", asks, words)
+
+
+def reasons_of_dates(line: MergedLine) -> list[Reason]:
+    """Return why a line waits for days, with each day and the fields of the claim that may be wrong."""
+    if not line.contradictions:
+        return []
+    keys = {fact.key for fact in line.facts}
+    money = line.shown.money
+    low, high = money.money(line.maker), money.money(line.most)
+    amount = f" The maker pays {low:,f} {money.currency} now"
+    amount += f" and up to {high:,f} {money.currency} once they are corrected." if high != low else "."
+    return [
+        _reason("dates_contradict", c, f"{_sentence(c.words)}{amount}", c.key)
+        for c in line.contradictions
+        if c.key in keys
+    ]
+
+
+def notes_of_dates(line: MergedLine) -> list[Reason]:
+    """Return the contradictions that change nothing about a line."""
+    keys = {fact.key for fact in line.facts}
+    return [_reason("dates_set_aside", c, _sentence(c.words)) for c in line.contradictions if c.key not in keys]
+
+
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}."
+
+
+def _reason(code: str, contradiction: Contradiction, words: str, key: str | None = None) -> Reason:
+    facts = [("fact", key)] if key is not None else []
+    facts += [(name, day_text(day)) for name, day in contradiction.days]
+    facts.append(("to correct", " or ".join(FIELDS.get(name, name) for name in contradiction.suspects)))
+    return Reason(
+        code=code,
+        policy=None,
+        clause=None,
+        clause_text=None,
+        clause_quoted=False,
+        words=f"{KINDS[code].text} {words}",
+        facts=tuple(facts),
+        records=(),
+        comparison=None,
+        bearer=None,
+    )

@@ -1,0 +1,132 @@
+"""Denials that stand whatever day the failure was: no version that may decide the line could pay it on any day.
+
+They rest on the machine, the component, the kind of item, the cause or an alteration. The term, the services, the owner
+on the day and what was fitted on it are judged by days and refuse nothing here.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from rules.measures.starts import earliest_start
+from rules.policy_book.book import PolicyBook
+from rules.policy_book.compiled import CompiledPolicy
+from rules.selection.select import Selected, Subject, component_refusal, machine_refusal, names_model
+from schemas.claim import ClaimLine
+from schemas.claim_file import ClaimFile
+from schemas.machine import Alteration
+from schemas.policy.exclusions import Alterations, Consumables, ExcludedCauses, Exclusion, WearItems
+from schemas.policy.pays import NotPaid
+from schemas.reference_tables import PartComponentTable
+
+# Reason codes that no day plays a part in.
+FREE_OF_DAYS = frozenset(
+    (
+        "no_coverage_for_machine",
+        "serial_out_of_range",
+        "built_out_of_range",
+        "use_not_covered",
+        "region_not_covered",
+        "component_not_named",
+        "component_never_covered",
+        "excluded_cause",
+        "part_altered",
+        "part_of_other_make",
+        "wear_item",
+        "consumable",
+        "item_not_paid",
+    )
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One claim before the versions that may come to decide it, whatever its day of failure."""
+
+    policies: tuple[CompiledPolicy, ...]
+    claim_file: ClaimFile
+
+    @classmethod
+    def of(cls, book: PolicyBook, claim_file: ClaimFile, selected: Selected) -> "Standing":
+        """Return the versions that ``selected`` names where no day of the claim selects them, else every version."""
+        possible = list(_that_may_govern(book, claim_file, selected))
+        return cls(book.with_fall_backs(possible), claim_file)
+
+    def denied(self, line: str, through: frozenset[str] = frozenset()) -> bool:
+        """Return whether a line stays denied on every day; ``through`` are the lines it is said to be ruined by."""
+        typed = next(each for each in self.claim_file.claim.lines if each.line == line)
+        subjects = [Subject(typed, component, None) for component in self._components(typed)]
+        return all(self._refuses(policy, subject, through) for policy in self.policies for subject in subjects)
+
+    def _components(self, line: ClaimLine) -> list[str | None]:
+        """Return what the line may be about: what was typed, else its part's components, else the claim's."""
+        if line.component is not None:
+            return [line.component]
+        rows = (row for t in self.claim_file.tables if isinstance(t, PartComponentTable) for row in t.rows)
+        found = {row.component for row in rows if row.part == line.part_number}
+        return [*sorted(found)] if found else [self.claim_file.claim.component]
+
+    def _refuses(self, policy: CompiledPolicy, subject: Subject, through: frozenset[str]) -> bool:
+        terms = policy.terms
+        if machine_refusal(terms, self.claim_file) in FREE_OF_DAYS:
+            return True
+        if component_refusal(terms, subject) == "component_not_named":
+            return True
+        carve_out = next((c for c in terms.carve_outs if subject.component in c.components), None)
+        if carve_out is not None and carve_out.never:
+            return True
+        if isinstance(terms.pays.rule_for(subject.line.item), NotPaid):
+            return True
+        return any(self._excludes(exclusion, subject, through) for exclusion in terms.exclusions)
+
+    def _excludes(self, exclusion: Exclusion, subject: Subject, through: frozenset[str]) -> bool:
+        match exclusion:
+            case ExcludedCauses(causes=causes):
+                return self.claim_file.claim.cause in causes
+            case WearItems(wear=named, unless=unless) | Consumables(consumables=named, unless=unless):
+                spared = unless != "never" and self._may_be_spared(subject.line, through)
+                return subject.component in named and not spared
+            case Alterations():
+                found = self.claim_file.machine.alterations
+                return any(_reaches(exclusion, alteration, subject.component) for alteration in found)
+
+    def _may_be_spared(self, line: ClaimLine, through: frozenset[str]) -> bool:
+        """Return whether the failure said to have ruined it may be covered on some day."""
+        cause = line.caused_by
+        if cause is None or cause == line.line or cause in through:
+            return False
+        return not self.denied(cause, through | {line.line})
+
+
+def _reaches(exclusion: Alterations, alteration: Alteration, component: str | None) -> bool:
+    """Return whether an alteration reaches a component for sure; one that nobody has judged may not have caused it."""
+    if alteration.kind not in exclusion.alterations:
+        return False
+    match exclusion.reach:
+        case "everything":
+            return True
+        case "altered_component":
+            return component == alteration.component
+        case "only_if_it_caused_the_failure":
+            return alteration.caused_failure is True
+
+
+def _that_may_govern(book: PolicyBook, claim_file: ClaimFile, selected: Selected) -> Iterator[CompiledPolicy]:
+    known = {p.name for p in selected.policies}
+    known |= {policy.name for policy, code in selected.refused if code != "no_version_in_force"}
+    for versions in book.versions.values():
+        of_model = [p for p in versions if names_model(p.terms.applies_to.models, claim_file.machine.model)]
+        governing = [p for p in of_model if not p.terms.in_force.only_as_fall_back]
+        if all(selected_without_the_claim(p, claim_file) for p in governing):
+            yield from (p for p in governing if p.name in known)
+        else:
+            yield from governing
+
+
+def selected_without_the_claim(policy: CompiledPolicy, claim_file: ClaimFile) -> bool:
+    """Return whether an event on file, and no day of the claim, says if the version is in force."""
+    selected_by, machine = policy.terms.in_force.selected_by, claim_file.machine
+    begins = earliest_start(policy.terms.term.starts, claim_file, policy.conventions.month_end) is not None
+    if selected_by == "start_of_term":
+        return begins
+    happened = selected_by == "built" or selected_by in machine.events
+    return happened and (begins or policy.terms.extends_earlier is None)

@@ -1,0 +1,164 @@
+"""Days of a claim in the wrong order, worked again: which are in doubt, and which refusals need no day at all."""
+
+from collections.abc import Iterator
+from datetime import date
+
+from schemas.claim import ClaimLine
+from schemas.claim_file import ClaimFile
+from schemas.policy.document import CoveragePolicy
+from schemas.policy.exclusions import Alterations, ExcludedCauses
+from schemas.policy.pays import NotPaid
+from schemas.policy.services import FallBack
+from schemas.reference_tables import PartComponentTable
+from tests.reference.adjudication import Bench, Book, Result
+from tests.reference.edges import Edges
+from tests.reference.meter import History
+from tests.reference.settlement import Settled
+from tests.reference.terms import component_reached, machine_reached, starts_on
+from tests.reference.unknown import Given
+from tests.reference.views import REFUSALS
+
+# What each day of a claim may not lie before.
+AFTER = {
+    "failed_on": ("symptom",),
+    "reported_on": ("failed_on",),
+    "part_received_on": ("failed_on",),
+    "repair_began_on": ("failed_on",),
+    "repair_ended_on": ("failed_on", "repair_began_on"),
+    "submitted_on": ("failed_on", "reported_on", "repair_began_on", "repair_ended_on"),
+}
+DATELESS = {
+    "no_coverage_for_machine", "serial_out_of_range", "built_out_of_range", "use_not_covered", "region_not_covered",
+    "component_not_named", "component_never_covered", "excluded_cause", "part_altered", "part_of_other_make",
+    "wear_item", "consumable", "item_not_paid",
+}  # fmt: skip
+
+
+def days_in_doubt(claim_file: ClaimFile) -> set[str]:
+    """Return the fields of the claim that stand on the wrong side of another one, or after the decision."""
+    claim = claim_file.claim
+    days: dict[str, date] = {field: day for field in AFTER if (day := getattr(claim, field)) is not None}
+    if claim.symptom is not None:
+        days["symptom"] = claim.symptom.on
+    doubtful = {field for field in AFTER if field in days and days[field] > claim_file.decided_on}
+    for field, befores in AFTER.items():
+        for before in befores:
+            if field in days and before in days and days[field] < days[before]:
+                doubtful |= {field, before}
+    return doubtful
+
+
+def with_sure_days(claim_file: ClaimFile, doubtful: set[str]) -> ClaimFile:
+    tree = claim_file.model_dump(mode="json", by_alias=True)
+    for field in doubtful - {"failed_on"}:
+        tree["claim"][field] = None
+    return ClaimFile.model_validate(tree)
+
+
+def waiting(result: Result) -> Result:
+    """Return a line with its whole amount open."""
+    money = result.money
+    return Result("waits", result.policy, Settled(money.currency, money.claimed, open=money.claimed), frozenset())
+
+
+def refused_anyway(result: Result, none_in_force: bool) -> Result | None:
+    """Return a denied line on the grounds alone that no day plays a part in; None where it shows none of them.
+
+    ``none_in_force``: events on file alone say that no version of some policy was.
+    """
+    grounds = [w for w in result.whys if w.code in DATELESS and w.effect in ("deny", "spare")]
+    codes = {w.code for w in grounds}
+    if not result.whys:
+        codes = {c for c in result.codes if c in DATELESS or (c == "no_version_in_force" and none_in_force)}
+        return Result("deny", None, result.money, frozenset(codes)) if codes else None
+    if not codes:
+        return None
+    bearer = min(grounds, key=lambda w: (REFUSALS.index(w.code) if w.code in REFUSALS else -1, w.place)).bearer
+    money = Settled(result.money.currency, result.money.claimed)
+    money.bear(bearer, money.claimed)
+    return Result("deny", result.policy, money, frozenset(codes))
+
+
+class AnyDay:
+    """The versions that may come to decide a claim on some day of failure."""
+
+    def __init__(self, book: Book, claim_file: ClaimFile, history: History, edges: Edges) -> None:
+        self.book, self.claim_file = book, claim_file
+        self.without_claim = {name for name in book if self._selected_by_machine(name)}
+        settled = {n: book[n] for n in book if self._whole_policy_settled(n)}
+        governing, refused = Bench(settled, claim_file, history, edges, Given()).governing() if settled else ([], [])
+        self.none_in_force = any(why == "no_version_in_force" for _, why in refused)
+        names = {*governing, *(n for n, why in refused if why != "no_version_in_force")}
+        names |= {n for n in book if n not in settled and not book[n][0].in_force.only_as_fall_back}
+        names = {n for n in names if machine_reached(book[n][0], claim_file) != "no_coverage_for_machine"}
+        while True:
+            older = {target for n in names for target in _falls_back_to(book[n][0])}
+            if older <= names:
+                break
+            names |= older
+        self.names = names
+
+    def _selected_by_machine(self, name: str) -> bool:
+        policy, conventions = self.book[name]
+        by, machine = policy.in_force.selected_by, self.claim_file.machine
+        known = starts_on(policy.term.starts, self.claim_file, conventions) is not None
+        if by == "start_of_term":
+            return known
+        return (by == "built" or by in machine.events) and (known or policy.extends_earlier is None)
+
+    def _whole_policy_settled(self, name: str) -> bool:
+        own = [n for n in self.book if self.book[n][0].policy == self.book[name][0].policy]
+        reached = [n for n in own if machine_reached(self.book[n][0], self.claim_file) != "no_coverage_for_machine"]
+        governing = [n for n in reached if not self.book[n][0].in_force.only_as_fall_back]
+        return all(n in self.without_claim for n in governing)
+
+    def refuses(self, line: ClaimLine, seen: tuple[str, ...] = ()) -> bool:
+        """Return whether every version refuses the line without looking at a day."""
+        return all(
+            any(self._grounds(self.book[name][0], line, component, seen))
+            for name in self.names
+            for component in self._about(line)
+        )
+
+    def _about(self, line: ClaimLine) -> list[str | None]:
+        if line.component is not None:
+            return [line.component]
+        tables = [t for t in self.claim_file.tables if isinstance(t, PartComponentTable)]
+        of_part: set[str | None] = {r.component for t in tables for r in t.rows if r.part == line.part_number}
+        return list(of_part or {self.claim_file.claim.component})
+
+    def _grounds(
+        self, policy: CoveragePolicy, line: ClaimLine, component: str | None, seen: tuple[str, ...]
+    ) -> Iterator[bool]:
+        yield machine_reached(policy, self.claim_file) in DATELESS
+        yield component_reached(policy, component, None) == "component_not_named"
+        yield isinstance(policy.pays.rule_for(line.item), NotPaid)
+        first = [carve for carve in policy.carve_outs if component in carve.components][:1]
+        yield any(carve.never for carve in first)
+        for exclusion in policy.exclusions:
+            if isinstance(exclusion, ExcludedCauses):
+                yield self.claim_file.claim.cause in exclusion.causes
+            elif isinstance(exclusion, Alterations):
+                for altered in self.claim_file.machine.alterations:
+                    if altered.kind in exclusion.alterations:
+                        yield exclusion.reach == "everything"
+                        yield exclusion.reach == "altered_component" and altered.component == component
+                        yield exclusion.reach == "only_if_it_caused_the_failure" and altered.caused_failure is True
+            else:
+                named = getattr(exclusion, "wear", None) or getattr(exclusion, "consumables", ())
+                yield component in named and (
+                    exclusion.unless == "never" or self._ruined_by_nothing_covered(line, seen)
+                )
+
+    def _ruined_by_nothing_covered(self, line: ClaimLine, seen: tuple[str, ...]) -> bool:
+        if line.caused_by is None or line.caused_by in seen:
+            return True
+        cause = next(each for each in self.claim_file.claim.lines if each.line == line.caused_by)
+        return self.refuses(cause, (*seen, line.line))
+
+
+def _falls_back_to(policy: CoveragePolicy) -> Iterator[str]:
+    for duty in policy.services.values():
+        for does in (duty.missed, duty.wrong_fluid):
+            if isinstance(does, FallBack):
+                yield str(does.fall_back_to)

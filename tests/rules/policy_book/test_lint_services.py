@@ -1,0 +1,153 @@
+"""Warnings about services: each code with terms that earn it and a near twin that does not; numbers by hand."""
+
+import pytest
+
+from tests.rules.policy_book.examples import book, conventions, policy
+from tests.rules.policy_book.warned import Change, Warned, assert_warned, ends, found, ids_of, oil
+
+pytestmark = pytest.mark.fast
+
+CALENDAR = {"every": "12 months", "in_storage": "runs"}
+DAYS = {"window": {"calendar": {"early": 30, "late": 30}}}
+BY_CALENDAR = {"at_hours": [], "then_every": None, "calendar": {**CALENDAR, "holds_from": "start_of_term"}}
+WARNED: list[Warned] = [
+    # code, terms, their near twin, path, words of the message
+    (  # T-03: 480 after 80, 10 % late: 400 x 10 % gives 520, 480 x 10 % gives 528
+        "percent_window",
+        oil(due={"at_hours": [80, 480], "then_every": 480}, window={"hours": {"late": "10%"}}),
+        oil(due={"at_hours": [80, 480], "then_every": 480}, window={"hours": {"late": 48}}),
+        "services.oil.window",
+        "10 % late at 480 h ends at 520 h of the interval of 400 h, and at 528 h of the due value",
+    ),
+    (  # 400 x 10 % early opens at 440, 480 x 10 % at 432
+        "percent_window",
+        oil(due={"at_hours": [80, 480], "then_every": 480}, window={"hours": {"early": "10%"}}),
+        oil(due={"at_hours": [80, 480], "then_every": 480}, window={"hours": {"early": 48}}),
+        "services.oil.window",
+        "10 % early at 480 h opens at 440 h of the interval of 400 h, and at 432 h of the due value",
+    ),
+    (  # a tolerance of the point's own; hard bounds have none
+        "percent_window",
+        oil(due={"at_hours": [80, {"at": 480, "early": 8, "late": "10%"}]}),
+        oil(due={"at_hours": [80, {"at": 480, "from_hours": 440, "until_hours": 520}]}),
+        "services.oil.window",
+        "10 % late at 480 h ends at 520 h",
+    ),
+    (  # a first point alone: its interval is its value; twice 480 with at_most 20 is capped alike
+        "percent_window",
+        oil(due={"at_hours": [], "then_every": 480}, window={"hours": {"late": "10%"}}),
+        oil(due={"at_hours": [], "then_every": 480}, window={"hours": {"late": "10%", "at_most": 20}}),
+        "services.oil.window",
+        "10 % late at 960 h ends at 1,008 h of the interval of 480 h, and at 1,056 h of the due value",
+    ),
+    (  # T-04: 480 h in 48 months are 120 h a year
+        "calendar_never_begins",
+        {**oil(due={"at_hours": [80, 480], "calendar": {**CALENDAR, "holds_from": "last_one_off"}},
+               window={"calendar": {"early": 30, "late": 30}}), "term": ends({"months": 48})},
+        {**oil(due={"at_hours": [80, 480], "calendar": {**CALENDAR, "holds_from": "start_of_term"}},
+               window={"calendar": {"early": 30, "late": 30}}), "term": ends({"months": 48})},
+        "services.oil.due.calendar.holds_from",
+        "below 120 h a year that service never falls due within 48 months, and no other after it",
+    ),
+    (  # E-section 4.0: the point at 1,500 h in its window, 25 h late; the point after it 1,500 + 500, or 1,526 + 500
+        "late_moves_schedule",
+        oil(next_due_from="due_point_inside_window"),
+        oil(next_due_from="actual"),
+        "services.oil.next_due_from",
+        "done at 1,525 h is followed by one due at 2,000 h, and one done an hour later, too late, by one due at 2,026",
+    ),
+    (  # no numbers of hours to show it with; counted on the grid there is nothing to show
+        "late_moves_schedule",
+        oil(due=BY_CALENDAR, **DAYS, next_due_from="due_point_inside_window"),
+        oil(due=BY_CALENDAR, **DAYS, next_due_from="due_point_inside_window", judged="last_closed_window"),
+        "services.oil.next_due_from",
+        "a service done a little too late leaves more time until the next than one done in its window",
+    ),
+    (  # a late service is no service: it moves nothing
+        "late_moves_schedule",
+        oil(next_due_from="due_point_inside_window", late="cures_from_its_date"),
+        oil(next_due_from="due_point_inside_window", late="never_cures"),
+        "services.oil.next_due_from",
+        "done at 1,525 h",
+    ),
+    (  # one point alone is followed by none
+        "late_moves_schedule",
+        oil(next_due_from="due_point_inside_window", due={"at_hours": [100], "then_every": 500}),
+        oil(next_due_from="due_point_inside_window", due={"at_hours": [100], "then_every": None}),
+        "services.oil.next_due_from",
+        "a service due at 1,100 h and done at 1,125 h is followed by one due at 1,600 h",
+    ),
+    (  # of the interval of 480 h: 48 h after 960 h
+        "late_moves_schedule",
+        oil(next_due_from="due_point_inside_window", due={"at_hours": [], "then_every": 480},
+            window={"hours": {"early": "10%", "late": "10%"}}),
+        oil(due={"at_hours": [], "then_every": 480}, window={"hours": {"early": "10%", "late": "10%"}}),
+        "services.oil.next_due_from",
+        "at 1,008 h is followed by one due at 1,440 h, and one done an hour later, too late, by one due at 1,489 h",
+    ),
+    (  # a term of hours alone says nothing of a year
+        "calendar_never_begins",
+        {**oil(due={"at_hours": [80, 480], "calendar": {**CALENDAR, "holds_from": "last_one_off"}}, **DAYS),
+         "term": ends({"machine_hours": 2000})},
+        {**oil(due={"at_hours": [80, 480], "calendar": {**CALENDAR, "holds_from": "start_of_term"}}, **DAYS),
+         "term": ends({"machine_hours": 2000})},
+        "services.oil.due.calendar.holds_from",
+        "the calendar runs only from the service at 480 h on. Write",
+    ),
+    (
+        "service_after_term",
+        oil(due={"at_hours": [], "then_every": 2001}),
+        oil(due={"at_hours": [], "then_every": 2000}),
+        "services.oil.due",
+        "the services at 2,001 h fall due only after the cover has ended at 2,000 h",
+    ),
+    (
+        "service_after_term",
+        oil(due={"at_hours": [100, 2500]}),
+        oil(due={"at_hours": [100, 2000]}),
+        "services.oil.due",
+        "the services at 2,500 h fall due only after the cover has ended at 2,000 h",
+    ),
+    (
+        "service_after_term",
+        oil(due={"calendar": {**CALENDAR, "every": "36 months", "holds_from": "start_of_term"}},
+            window={"calendar": {"early": 30, "late": 30}}),
+        oil(due={"calendar": {**CALENDAR, "every": "35 months", "holds_from": "start_of_term"}},
+            window={"calendar": {"early": 30, "late": 30}}),
+        "services.oil.due.calendar.every",
+        "every 36 months falls due only after the cover of 36 months has ended",
+    ),
+    (
+        "consumer_tied_to_dealer",
+        {**oil(), "owner_class": "consumer"},
+        {**oil(performed_by=["authorised_dealer", "owner"]), "owner_class": "consumer"},
+        "services.oil.performed_by",
+        "must be done by an authorised dealer",
+    ),
+    (
+        "consumer_tied_to_dealer",
+        {**oil(), "owner_class": "consumer"},
+        {**oil(), "owner_class": "commercial"},
+        "services.oil.performed_by",
+        "ask counsel",
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("code", "terms", "twin", "path", "words"), WARNED, ids=ids_of(WARNED))
+def test_suspicious_services_are_warned_of_and_their_twin_is_not(
+    code: str, terms: Change, twin: Change, path: str, words: str
+) -> None:
+    assert_warned(code, terms, twin, path, words)
+
+
+def test_a_percent_window_is_warned_of_where_the_conventions_take_it_of_the_due_value_too() -> None:
+    """10 % of 960 h are 96: a service an hour later than 1,056 h is followed by one at 1,057 + 480 = 1,537 h."""
+    tenth = {"hours": {"early": "10%", "late": "10%"}}
+    terms = policy(oil(next_due_from="due_point_inside_window", due={"at_hours": [], "then_every": 480}, window=tenth))
+    made = book(terms, counted=[conventions({"percent_window": "of_due_value"})])
+    (warning,) = found(made, "percent_window")
+    assert "the conventions say of due value" in warning.message
+    (warning,) = found(made, "late_moves_schedule")
+    assert "done at 1,056 h is followed by one due at 1,440 h" in warning.message
+    assert "by one due at 1,537 h" in warning.message
