@@ -19,7 +19,7 @@ from rules.decision.dates import with_days_in_doubt
 from rules.decision.merge import MergedLine, merge
 from rules.decision.notes import Notebook
 from rules.decision.remedies import remedies_of
-from rules.decision.seal import ENGINE, UNSEALED, sealed
+from rules.decision.seal import sealed
 from rules.history.claim_dates import Contradiction, contradictions, without_days_in_doubt
 from rules.line_views import WorldResult
 from rules.open_facts import Explored, explore
@@ -64,12 +64,15 @@ class Adjudicator:
             if remedies
             else ()
         )
-        notebooks = {id(line.world): Notebook(line.world, claim_file) for line in merged}
+        worlds = {id(line.world): line.world for line in merged}
+        notebooks = {key: Notebook(world, claim_file) for key, world in worlds.items()}
         lines = tuple(line_decision(line, claim_file, notebooks[id(line.world)]) for line in merged)
         payers = {line.shown.view.payer.name: line.shown.view.payer for line in merged if line.shown.view is not None}
         looked_at = {p.name: p for p in self.book.with_fall_backs(first.selected.policies)} | payers
         questions = questions_of(merged, claim_file)
-        decision = Decision(
+        return sealed(
+            stated,
+            [looked_at[name] for name in sorted(looked_at)],
             claim=claim_file.claim.claim,
             serial=claim_file.machine.serial,
             dealer=claim_file.claim.dealer,
@@ -78,15 +81,12 @@ class Adjudicator:
             lines=lines,
             payout=payout_of(merged, claim_file, evaluation.tables),
             questions=questions,
-            proposals=proposals_of([line.world for line in merged]),
+            proposals=proposals_of(list(worlds.values())),
             deadlines=tuple(("answer_question", q.id, q.answer_by) for q in questions if q.answer_by is not None),
             measures=measures_of(merged[0].world),
             firings=firings_of(merged[0].world),
             remedies=changes,
-            digests=UNSEALED,
-            engine=ENGINE,
         )
-        return sealed(decision, stated, [looked_at[name] for name in sorted(looked_at)])
 
     def _evaluation(self, claim_file: ClaimFile) -> Evaluation:
         return Evaluation(self.book, claim_file, index_tables(claim_file), self.fire)

@@ -16,8 +16,8 @@ from rules.open_facts import World
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
 from rules.rule_base.compiler import DUE_STATES
-from rules.rule_base.driver import Firing
-from rules.rule_base.findings import Fire, RuleReason, find
+from rules.rule_base.driver import Derive, Firing
+from rules.rule_base.findings import Fact, Fire, RuleReason, find
 from rules.selection.select import (
     LAYER_ORDER,
     Selected,
@@ -26,17 +26,19 @@ from rules.selection.select import (
     machine_refusal,
     select,
     subject_of,
+    with_wear,
 )
 from rules.settlement.allowance import Allowance, typed_grains
 from rules.settlement.desk import Desk
 from rules.settlement.exact import Exact
 from rules.settlement.items import allow
-from rules.settlement.labour import Time, combined_times
+from rules.settlement.labour import Time
 from rules.settlement.money import LineMoney, unpaid
-from rules.settlement.ruined import state_of_cause
+from rules.settlement.ruined import with_caused
 from rules.settlement.settle import LowerShare, Payable, Settlement
 from rules.settlement.tables import Tables
 from rules.settlement.unmetered import metered
+from rules.settlement.visits import overlapping_times
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
 from schemas.policy.clause import Limits
@@ -68,9 +70,11 @@ class Evaluation:
         selected = select(self.book, claim_file, world)
         subjects = tuple(
             subject_of(line, claim_file, self.tables.component_of(line.part_number, claim_file.claim.failed_on), world)
-            for line in sorted(claim_file.claim.lines, key=lambda line: line.line)
+            for line in claim_file.claim.lines
         )
         run = _Run(self, world, self.book.with_fall_backs(selected.policies))
+        if run.unstated.worn_by_line:
+            subjects = with_wear(subjects, claim_file.claim)
         views: dict[str, list[LineView]] = {s.line.line: [] for s in subjects}
         refusals: dict[str, list[tuple[CompiledPolicy, str]]] = {s.line.line: [] for s in subjects}
         for policy in selected.policies:
@@ -191,35 +195,43 @@ class _Run:
             )
         return self.hours[policy.name]
 
+    def _fire(self, policy: CompiledPolicy, facts: list[Fact], derive: Derive) -> tuple[Firing, ...]:
+        """Return what the policy's rules make of the facts; in all worlds of a claim the same facts are fired once."""
+        if not self.world.taken and not self.world.assumed:
+            return self.evaluation.fire(policy, facts, derive)  # there may be no other world
+        key = ("fired", policy, tuple([tuple(fact.items()) for fact in facts]))
+        return self.world.once(key, lambda: self.evaluation.fire(policy, facts, derive))
+
     def views(self, policy: CompiledPolicy, subjects: Sequence[Subject]) -> list[LineView]:
         """Return what ``policy`` makes of these lines, fall-backs followed."""
         claim_file = self.evaluation.claim_file
         measures = measure(policy, subjects, claim_file, self.hours_under(policy), self.unstated, self.world)
-        found = find(measures, self.evaluation.fire)
+        found = find(measures, self._fire)
         self.measures.append(measures)
         self.firings += [(policy.name, firing) for firing in found.firings]
         allowances = self._allowances(measures, found.reasons)
-        views = {
-            s.line.line: self._view(s, policy, measures, found.reasons.get(s.line.line, ()), allowances[s.line.line])
-            for s in subjects
-        }
+        views: dict[str, LineView] = {}
         falling: dict[tuple[str, ...], list[LineView]] = {}
-        for view in views.values():
-            targets = _fall_backs_of(policy, found.reasons.get(view.subject.line.line, ()))
+        for subject in subjects:
+            line = subject.line.line
+            reasons = found.reasons.get(line, ())
+            view = views[line] = self._view(subject, policy, measures, reasons, allowances[line])
+            targets = _fall_backs_of(policy, reasons) if reasons else ()
             if targets:
                 falling.setdefault(targets, []).append(view)
         for targets, lines in sorted(falling.items()):
             for view in self._fallen(targets, lines):
                 views[view.subject.line.line] = view
-        return _with_caused(list(views.values()))
+        return with_caused(list(views.values()))
 
     def _allowances(self, measures: Measures, reasons: Mapping[str, Sequence[RuleReason]]) -> dict[str, Allowance]:
         """Return what is allowed of each line; labour comes first, since supplies may be a share of it."""
         desk = self.desk(measures.policy)
-        combined: Mapping[str, Time] = combined_times(desk)
+        combined: Mapping[str, Time] = overlapping_times(desk, measures.subjects)
         allowances: dict[str, Allowance] = {}
         labour: Exact | None = 0
-        for subject in sorted(measures.subjects, key=lambda s: (s.line.item != "labour", s.line.line)):
+        work = [subject for subject in measures.subjects if subject.line.item == "labour"]
+        for subject in (*work, *(subject for subject in measures.subjects if subject.line.item != "labour")):
             line = subject.line
             allowance = allowances[line.line] = metered(allow(line, desk, combined, labour), measures, subject, desk)
             if line.item == "labour":
@@ -273,6 +285,8 @@ class _Run:
         found: tuple[RuleReason, ...],
         allowance: Allowance,
     ) -> LineView:
+        if not found and not allowance.held:
+            return LineView(subject, policy, policy, measures, "covered", (), (), allowance, "owner")
         reasons = [PolicyReason(policy, measures, r.code, r.path, r.effect, r.limit) for r in found]
         held = [PolicyReason(policy, measures, held.code, held.path, "refer", 0, held.words) for held in allowance.held]
         state = _state(found, allowance)
@@ -281,7 +295,7 @@ class _Run:
             for r in found
             if r.effect == "lower_share" and isinstance(clause := _consequence(policy, r), LowerShareClause)
         ]
-        worst = tuple(sorted(lowered, key=lambda low: (low.share, low.path))[:1])
+        worst = (min(lowered, key=lambda low: (low.share, low.path)),) if lowered else ()
         return LineView(
             subject, policy, policy, measures, state, (*reasons, *held), worst, allowance, _bearer(policy, found)
         )
@@ -327,12 +341,14 @@ class _Run:
         if rule is None:
             return False
         group = view.measures.group_of_line[view.subject.line.line]
-        limits = Limits(first_of=(rule.after,))
+        limits = Limits.model_construct(first_of=(rule.after,))
         return limits_passed(limits, policy, group, view.subject, self.evaluation.claim_file, self.unstated, self.world)
 
 
 def _state(reasons: Sequence[RuleReason], allowance: Allowance) -> str:
     """Return how a line stands by its reasons and allowance: denied, for a person, or covered."""
+    if not reasons:
+        return "refer" if allowance.held else "covered"
     effects = {reason.effect for reason in reasons}
     if "deny" in effects or "deny_unless_caused" in effects:
         return "deny"
@@ -350,6 +366,8 @@ def _fall_backs_of(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> t
     Of several consequences the worst alone counts: refusal, a lower share, falling back, nothing.
     """
     of_services = [reason for reason in reasons if reason.path.startswith("services.")]
+    if not of_services:
+        return ()
     if any(reason.effect in ("deny", "lower_share") for reason in of_services):
         return ()
     if any(reason.effect == "refer" for reason in reasons):
@@ -371,27 +389,3 @@ def _bearer(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> str:
         return "owner"
     first = min(deciding, key=lambda r: (PRECEDENCE[r.code], r.path))
     return clause_bearer(policy, first.code, first.path)
-
-
-def _with_caused(views: list[LineView]) -> list[LineView]:
-    """Let wear items and consumables through that a covered failure ruined, also at the end of a chain of causes."""
-    causes = {v.subject.line.line: v.subject.line.caused_by for v in views}
-    states = {v.subject.line.line: v.state for v in views}
-    spared = frozenset(
-        v.subject.line.line
-        for v in views
-        if any(r.effect == "deny_unless_caused" for r in v.reasons) and not any(r.effect == "deny" for r in v.reasons)
-    )
-    settled: list[LineView] = []
-    for view in views:
-        line = view.subject.line.line
-        cause = state_of_cause(line, causes, states, spared) if line in spared else "deny"
-        if cause == "deny":
-            settled.append(view)
-            continue
-        reasons = [r for r in view.reasons if r.effect != "deny_unless_caused"]
-        code, effect = ("caused_by_covered_failure", "note") if cause == "covered" else ("cause_undecided", "refer")
-        reasons += [replace(r, code=code, effect=effect) for r in view.reasons if r.effect == "deny_unless_caused"]
-        state = "refer" if any(r.effect == "refer" for r in reasons) else "covered"
-        settled.append(replace(view, state=state, reasons=tuple(reasons)))
-    return settled

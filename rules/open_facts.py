@@ -59,14 +59,20 @@ class World:
     values: dict[str, int] = field(default_factory=dict)
     details: Details = field(default_factory=dict)
 
-    def pick(self, fact: OpenFact, candidates: tuple[int, ...]) -> int:
-        """Return the value of ``fact`` in this world, one of ``candidates`` (most favourable first where one is)."""
+    def pick(self, fact: OpenFact, candidates: tuple[int, ...] | Callable[[], tuple[int, ...]]) -> int:
+        """Return the value of ``fact`` in this world, one of ``candidates`` (most favourable first where one is).
+
+        Candidates that are dear to find are given as a callable; it is called once for all worlds that reach the fact
+        by the same way.
+        """
         if fact.key in self.assumed:
             return self.assumed[fact.key]
         if fact.asked_with is not None and fact.asked_with in self.assumed:
             return self.assumed[fact.asked_with]
         if fact.key in self.values:
             return self.values[fact.key]
+        if callable(candidates):
+            candidates = self._found_once(fact, candidates)
         if len(candidates) == 1:
             return candidates[0]
         depth = len(self.taken)
@@ -74,6 +80,12 @@ class World:
         self.taken.append((fact, choice, len(candidates)))
         self.values[fact.key] = candidates[choice]
         return candidates[choice]
+
+    def _found_once(self, fact: OpenFact, find: Callable[[], tuple[int, ...]]) -> tuple[int, ...]:
+        # A world is determined by what is assumed and by the choices on its way: whatever a stage knows of it when it
+        # asks for a fact, it knows in every world that came the same way.
+        way = tuple([choice for _, choice, _ in self.taken])
+        return self.once(("candidates", fact.key, way, tuple(sorted(self.assumed.items()))), find)
 
     def once(self, key: Hashable, make: Callable[[], T]) -> T:
         """Return what ``make`` gives, made in the claim's first world only; it must be the same in all of them."""
@@ -94,7 +106,7 @@ def told(details: Details, key: str) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class Explored:
-    """All worlds' results; ``complete`` is false when there were too many to look at."""
+    """The results of all worlds; ``complete`` is false where there were too many, and only the first were looked at."""
 
     results: tuple[tuple[tuple[tuple[OpenFact, int], ...], Any], ...]
     complete: bool
@@ -105,12 +117,13 @@ def explore(
 ) -> Explored:
     """Evaluate every world, depth first; a claim without open facts has exactly one.
 
-    ``shared`` is what the worlds of this claim share, also from one exploration to the next.
+    It ends, incomplete, as soon as there are certainly more than ``MOST_WORLDS``: every choice not yet followed, on the
+    way to the world just evaluated, holds a world at least. ``shared`` is what the worlds of this claim share, also
+    from one exploration to the next.
     """
     results: list[tuple[tuple[tuple[OpenFact, int], ...], Any]] = []
     for world in _worlds(evaluate, assumed, {} if shared is None else shared, results):
-        if len(results) >= MOST_WORLDS:
-            del world
+        if len(results) + sum(choices - 1 - choice for _, choice, choices in world.taken) > MOST_WORLDS:
             return Explored(tuple(results), complete=False)
     return Explored(tuple(results), complete=True)
 

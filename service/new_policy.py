@@ -87,6 +87,8 @@ def parsed(key: str, text: str) -> object:
                 raise ValueError("write a whole number of months from 1 to 999, for example 48")
             return int(text)
         case "first_services":
+            if re.fullmatch(r"[\d.]+( [\d.]+)+", text):
+                raise ValueError("write the hours with commas, for example 75, 400")
             hours = tuple(_hours(part.strip()) for part in text.split(",") if part.strip())
             if not hours or list(hours) != sorted(set(hours)):
                 raise ValueError("write hours in rising order, each once, for example 75, 400")
@@ -157,12 +159,16 @@ def _terms(answers: Answers) -> dict[str, str]:
             f"{{at: {hours}, early: {window}, late: {window}}}" for hours, window in zip(first, windows, strict=True)
         ),
         "first_words": ", ".join(
-            f"{hours} h ({window} h early or late)" for hours, window in zip(first, windows, strict=True)
+            f"{_in_words(hours)} h ({window} h early or late)"
+            for hours, window in zip(answers.first_services, windows, strict=True)
         ),
         "every_window": hours_digits(Fraction(answers.then_every) / 10),
         "every": number(answers.then_every),
         "free": number(answers.free_until),
         "zero": number(answers.zero_at),
+        "free_words": _in_words(answers.free_until),
+        "zero_words": _in_words(answers.zero_at),
+        "every_words": _in_words(answers.then_every),
     }
 
 
@@ -226,6 +232,12 @@ def _hours(text: str) -> Decimal:
 def number(value: Decimal) -> str:
     """Return hours as digits without needless zeros."""
     return hours_digits(Fraction(value))
+
+
+def _in_words(hours: Decimal) -> str:
+    """Return hours as a sentence shows them, with thousands marks: 2,400."""
+    whole, point, hundredths = number(hours).partition(".")
+    return f"{int(whole):,}{point}{hundredths}"
 
 
 def hours_digits(value: Fraction) -> str:

@@ -13,7 +13,7 @@ from schemas.machine import Machine
 from schemas.quantities import RecordId
 from schemas.reference_tables import ReferenceTable
 from schemas.service_record import ServiceRecord
-from service.text_files import InputRefused, checked, document_files, read_document, refused
+from service.text_files import InputRefused, checked, document_files, expect, read_document, refused
 
 Record = TypeVar("Record", bound=BaseModel)
 
@@ -28,25 +28,25 @@ _TABLE: TypeAdapter[ReferenceTable] = TypeAdapter(ReferenceTable)
 
 
 def read_machines(file: Path) -> dict[str, Machine]:
-    return _by_key(Machine, file, lambda machine: machine.serial)
+    return _by_key(Machine, "a machine", file, lambda machine: machine.serial)
 
 
 def read_dealers(file: Path) -> dict[str, Dealer]:
-    return _by_key(Dealer, file, lambda dealer: dealer.dealer)
+    return _by_key(Dealer, "a dealer", file, lambda dealer: dealer.dealer)
 
 
 def read_claims(file: Path) -> dict[str, Claim]:
-    return _by_key(Claim, file, lambda claim: claim.claim)
+    return _by_key(Claim, "a claim", file, lambda claim: claim.claim)
 
 
 def read_services(file: Path) -> dict[str, ServiceRecord]:
-    return _by_key(ServiceRecord, file, lambda service: service.record)
+    return _by_key(ServiceRecord, "a service record", file, lambda service: service.record)
 
 
 def read_payments(file: Path) -> dict[str, tuple[EarlierPayment, ...]]:
     """Return earlier payments by the serial of the machine."""
     found: dict[str, list[EarlierPayment]] = {}
-    for payment in _by_key(PaymentOnMachine, file, lambda payment: payment.id).values():
+    for payment in _by_key(PaymentOnMachine, "an earlier payment", file, lambda payment: payment.id).values():
         plain = EarlierPayment.model_construct(**{name: getattr(payment, name) for name in EarlierPayment.model_fields})
         found.setdefault(payment.serial, []).append(plain)
     return {serial: tuple(payments) for serial, payments in found.items()}
@@ -62,6 +62,7 @@ def read_tables(*places: Path) -> tuple[ReferenceTable, ...]:
         if not named and not (isinstance(document.tree, dict) and "table" in document.tree):
             continue
         try:
+            expect("a reference table", document)
             table = checked(_TABLE, document)
         except InputRefused as error:
             faults += error.faults
@@ -75,9 +76,10 @@ def read_tables(*places: Path) -> tuple[ReferenceTable, ...]:
     return tuple(table for _, (table, _) in sorted(tables.items()))
 
 
-def _by_key(model: type[Record], file: Path, key_of: Callable[[Record], str]) -> dict[str, Record]:
+def _by_key(model: type[Record], kind: str, file: Path, key_of: Callable[[Record], str]) -> dict[str, Record]:
     """Return the records of a file by key; a file holds one record or a list of them."""
     document = read_document(file)
+    expect(kind, document)
     if isinstance(document.tree, list):
         adapter: TypeAdapter[list[Record]] = TypeAdapter(list[model])  # type: ignore[valid-type]
         records: list[Record] = checked(adapter, document)
@@ -102,5 +104,5 @@ def one_of(records: dict[str, Record], key: str | None, file: Path, what: str, o
     if key is not None:
         raise refused(file, f"{what} {key} is not in this file.", f"It holds {some}.")
     if len(records) > 1:
-        raise refused(file, f"this file holds {len(records)} of them.", f"Say which {what} with {option}: {some}.")
+        raise refused(file, f"this file holds {len(records)} {what}s.", f"Say which {what} with {option}: {some}.")
     return next(iter(records.values()))

@@ -43,7 +43,10 @@ def _without_nulls(value: Any) -> Any:
 
 
 def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: Mapping[str, int]) -> ClaimFile:
-    """Return the claim file of a case; ``currency`` is that of its first policy."""
+    """Return the claim file of a case; ``currency`` is that of its first policy.
+
+    A day that the base states as null is not on file, as in the documents themselves.
+    """
     base = table.base
     machine = _machine(merged(base.machine, case.machine))
     claim = _claim(merged(base.claim, case.claim), machine["serial"], currency)
@@ -73,10 +76,16 @@ def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: 
 
 
 def _late_enough(claim: Mapping[str, Any]) -> str:
-    days = [str(value) for key, value in claim.items() if key.endswith("_on")]
+    days = []
+    for key, value in claim.items():
+        if key.endswith("_on") and value is not None:
+            try:
+                days.append(date.fromisoformat(str(value)))
+            except ValueError:
+                raise CaseFault(f'claim.{key}: "{value}" is no day; write one such as 2025-06-16') from None
     if not days:
         raise CaseFault("the claim states no day; write failed_on")
-    return (date.fromisoformat(max(days)) + timedelta(days=10)).isoformat()
+    return (max(days) + timedelta(days=10)).isoformat()
 
 
 def _by_id(records: Mapping[str, Any] | Iterable[Any], key: str) -> list[Any]:
@@ -95,7 +104,7 @@ def _machine(facts: Mapping[str, Any]) -> dict[str, Any]:
             machine[key] = _by_id(value, BY_ID[key])
         elif key != "events":
             machine[key] = value
-    machine["events"] = events
+    machine["events"] = events = {event: day for event, day in events.items() if day is not None}
     machine.setdefault("built_on", min((str(day) for day in events.values()), default="2020-01-01"))
     return machine
 

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
-from fractions import Fraction
 from functools import lru_cache
 from typing import Any, get_args
 
@@ -14,13 +13,14 @@ from rules.decision.describe import describe
 from rules.decision.merge import MergedLine
 from rules.decision.notes import Notebook
 from rules.line_views import LineResult, LineView, PolicyReason, WorldResult
+from rules.measures.groups import LimitState
 from rules.open_facts import Details, OpenFact, told
 from rules.plain import day_text, hours_text
 from rules.policy_book.compiled import CompiledPolicy
 from rules.rounding import as_money
 from rules.selection.select import typed_position
 from rules.settlement.desk import DAY_WORDS
-from rules.settlement.exact import GRAINS, factor, minor_of
+from rules.settlement.exact import DECIMALS, Exact, factor, minor_of, times
 from rules.settlement.labour import distance_text
 from rules.settlement.money import LineMoney
 from rules.settlement.tables import Tables
@@ -46,11 +46,16 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
     """Return a merged line as the decision shows it."""
     shown, money = merged.shown, merged.shown.money
     line = shown.subject.line
-    found = [r for r in shown.reasons if _decides(r, shown.state)]
-    reasons = [describe(r, shown, claim_file) for r in found if KINDS[r.code].effect != "note"]
-    told = {r.code for r in found if r.code.startswith("prorated")}  # an owner's fixed price is told by its cut alone
-    reasons += [_cut_reason(cut, shown, claim_file) for cut in money.cuts if cut.code not in told]
-    notes = [describe(r, shown, claim_file) for r in found if KINDS[r.code].effect == "note"]
+    reasons: list[Reason] = []
+    notes: list[Reason] = []
+    for reason in shown.reasons:
+        if _decides(reason, shown.state):
+            kept = notes if KINDS[reason.code].effect == "note" else reasons
+            kept.append(describe(reason, shown, claim_file))
+    if money.cuts:
+        # An owner's fixed price is told by its cut alone.
+        codes = {r.code for r in (*reasons, *notes) if r.code.startswith("prorated")}
+        reasons += [_cut_reason(cut, shown, claim_file) for cut in money.cuts if cut.code not in codes]
     reasons += [_open_reason(merged, fact, money) for fact in merged.facts if fact.about != "dates"]
     reasons += reasons_of_dates(merged)
     if not merged.complete:
@@ -232,23 +237,24 @@ def payout_of(merged: Sequence[MergedLine], claim_file: ClaimFile, tables: Table
         key = (view.payer.terms.currency, conventions.exchange_rate_on, conventions.rate_gap)
         known = sums.get(key)
         sums[key] = ((known[0] if known else 0) + line.maker, view.payer, line.shown.money)
-    total, mode = Fraction(0), "half_up"
+    total: Exact = 0
+    mode = "half_up"
     rates: list[str] = []
     held: list[str] = []
     for (currency, which, gap), (units, payer, money) in sorted(sums.items(), key=lambda item: item[0]):
         mode = payer.conventions.money.round
         day, amount = getattr(claim_file.claim, which), f"{money.money(units):,f} {currency}"
         if currency == target:
-            total += Fraction(units, 10**money.exponent)
+            total += units * 10 ** (DECIMALS - money.exponent)
         elif day is None:
             held.append(f"{amount}: {DAY_WORDS[which]}, whose rate converts it, is not on file")
         elif (found := tables.rate(currency, target, day, gap)) is None:
             held.append(f"{amount}: no exchange rate to {target} is on file for {day_text(day)}")
         else:
             rates.append(found.row)
-            total += Fraction(units, 10**money.exponent) * found.value
+            total += times(units * 10 ** (DECIMALS - money.exponent), found.value)
     minor = minor_of(claim_file, target, mode)
-    return Payout(target, as_money(minor.units(total * GRAINS), minor.exponent), tuple(rates), tuple(held))
+    return Payout(target, as_money(minor.units(total), minor.exponent), tuple(rates), tuple(held))
 
 
 def proposals_of(worlds: Sequence[WorldResult]) -> tuple[Proposal, ...]:
@@ -279,12 +285,7 @@ def measures_of(world: WorldResult) -> tuple[Measure, ...]:
                 Measure(name, f"{group.key}: start of term", f"{group.start.isoformat()} ({group.start_words})")
             )
             for state in group.limits:
-                value = (
-                    f"ends {state.last_day.isoformat()}, {state.value} days past"
-                    if state.last_day
-                    else f"{state.value} used"
-                )
-                found.append(Measure(name, f"{group.key}: {state.path}", value))
+                found.append(Measure(name, f"{group.key}: {state.path}", _limit_words(state)))
         for duty in measures.duties:
             for point in duty.points:
                 records = (point.record,) if point.record is not None else ()
@@ -298,6 +299,14 @@ def measures_of(world: WorldResult) -> tuple[Measure, ...]:
         for line, proration in sorted(measures.prorations.items()):
             found.append(Measure(name, f"{line}: paid share", str(proration.share)))
     return tuple(found)
+
+
+def _limit_words(state: LimitState) -> str:
+    if state.last_day is not None:
+        return f"ends {state.last_day.isoformat()}, {state.value} days past"
+    if state.limit.wear is not None:
+        return "worn past it" if state.value > 0 else "not worn past it"
+    return f"{hours_text(state.value)} used"
 
 
 def firings_of(world: WorldResult) -> tuple[Firing, ...]:

@@ -11,6 +11,7 @@ from rules.measures.duties import DutyState, nearest_visit, point_words, rejecte
 from rules.measures.groups import Group
 from rules.measures.prorating import number_text
 from rules.measures.schedule import DuePoint
+from rules.measures.starts import CLAIM_DATES, earliest_start, event_on
 from rules.plain import day_text, hours_plain, hours_text
 from schemas.claim_file import ClaimFile
 from schemas.decision import Comparison, Reason
@@ -246,9 +247,29 @@ def _machine_facts(
             "owner",
             f"{max((o.order for o in machine.owners if o.since <= claim_file.claim.failed_on), default=1)}",
         ),
-        "no_version_in_force": ("selected by", reason.policy.terms.in_force.selected_by.replace("_", " ")),
     }
     return [("machine", machine.serial), values[reason.code]], [], None
+
+
+def _in_force_facts(
+    reason: PolicyReason, line: LineResult, claim_file: ClaimFile
+) -> tuple[Facts, list[str], Comparison | None]:
+    del line
+    terms, by = reason.policy.terms, reason.policy.terms.in_force.selected_by
+    told = "not on file"
+    if by == "start_of_term":
+        begun = earliest_start(terms.term.starts, claim_file, reason.policy.conventions.month_end)
+        told = told if begun is None else f"{day_text(begun[0])} ({begun[1]})"
+    else:
+        day = getattr(claim_file.claim, by) if by in CLAIM_DATES else event_on(by, claim_file.machine)  # type: ignore[arg-type]
+        told = told if day is None else day_text(day)
+    until = f" to {day_text(terms.in_force.until)}" if terms.in_force.until is not None else ""
+    facts: Facts = [
+        ("machine", claim_file.machine.serial),
+        (by.removesuffix("_on").replace("_", " "), told),
+        (f"{reason.policy.name} in force", f"from {day_text(terms.in_force.from_)}{until}"),
+    ]
+    return facts, [], None
 
 
 def _alteration_facts(
@@ -279,7 +300,7 @@ SPECIAL: dict[str, Describe] = {
     "symptom_first": _symptom_facts,
     "excluded_cause": _cause_facts,
     "before_term": _before_term_facts,
-    "no_version_in_force": _machine_facts,
+    "no_version_in_force": _in_force_facts,
     "serial_out_of_range": _machine_facts,
     "built_out_of_range": _machine_facts,
     "use_not_covered": _machine_facts,

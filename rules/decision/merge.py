@@ -53,7 +53,7 @@ def merge(explored: Explored, index: int, unnamed: bool = False) -> MergedLine:
             money.maker,
         )
     facts = _facts(explored, index)
-    shown, world = min(results, key=lambda pair: (pair[0].money.maker, _rank(pair[0].state)))
+    shown, world = _shown(results)
     maker = min(line.money.maker for line, _ in results)
     owner = min(line.money.owner for line, _ in results)
     dealer = min(line.money.dealer for line, _ in results)
@@ -76,6 +76,22 @@ def merge(explored: Explored, index: int, unnamed: bool = False) -> MergedLine:
         max(line.money.maker for line, _ in results),
         explored.complete,
     )
+
+
+def _shown(results: Sequence[tuple[LineResult, WorldResult]]) -> tuple[LineResult, WorldResult]:
+    """Return the world that a line is shown by: of those that claim the most, the one in which the maker pays least.
+
+    The worlds claim different amounts where a price or a rate that nobody typed is not settled; what is open must hold
+    all that may still be paid. Amounts of different currencies are not compared.
+    """
+
+    def least(pair: tuple[LineResult, WorldResult]) -> tuple[int, int]:
+        return pair[0].money.maker, _rank(pair[0].state)
+
+    currency = min(results, key=least)[0].money.currency
+    alike = [pair for pair in results if pair[0].money.currency == currency]
+    most = max(line.money.claimed for line, _ in alike)
+    return min((pair for pair in alike if pair[0].money.claimed == most), key=least)
 
 
 def _facts(explored: Explored, index: int) -> tuple[OpenFact, ...]:

@@ -159,7 +159,8 @@ def stuck_groups(
 ) -> list[tuple[Observed, Observed]]:
     """Return the first and last observation of each unchanged reading over which the machine was at work.
 
-    At least two records of work, and as long as the conventions say; days in recorded storage do not count.
+    At least two records of work, and as long as the conventions say from the first of them on: before it the machine
+    may have stood, on a dealer's ground or in a shed. Days in recorded storage do not count.
     """
     groups: list[list[Observed]] = []
     for observed in run:
@@ -169,13 +170,13 @@ def stuck_groups(
             groups.append([observed])
     found = []
     for group in groups:
-        first, last = group[0], group[-1]
-        if first is last:
+        last, work = group[-1], [o.day for o in group if o.shows_work]
+        if len(work) < 2:
             continue
-        stored = len({day for period in storage for day in _days_stored(first.day, last.day, period)})
-        least = add_span(first.day, meter.stuck_after, "clamp_from_start") + timedelta(days=stored)
-        if sum(o.shows_work for o in group) >= 2 and last.day >= least:
-            found.append((first, last))
+        stored = len({day for period in storage for day in _days_stored(work[0], last.day, period)})
+        least = add_span(work[0], meter.stuck_after, "clamp_from_start") + timedelta(days=stored)
+        if last.day >= least:
+            found.append((group[0], last))
     return found
 
 

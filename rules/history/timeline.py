@@ -183,6 +183,10 @@ class _Walk:
     def _run(self, run: list[Observed]) -> None:
         """Take readings that agree; hours lost while the meter was stuck are a shift for everything after."""
         stuck = stuck_groups(run, self.meter, self.claim_file.machine.storage)
+        if not stuck:
+            for observed in run:
+                self._certain(observed)
+            return
         stopped: Observed | None = None
         for observed in run:
             group = next((g for g in stuck if g[0].reading == observed.reading and g[0] is not observed), None)
@@ -207,7 +211,8 @@ class _Walk:
     def _certain(self, observed: Observed) -> None:
         low, shifts = self.base + observed.reading, len(self.shifts)
         high = low + sum(s.most for s in self.shifts) if shifts else low
-        bounds = HoursBounds(low, high, _records(observed), None, shifts, shifts)
+        records = (observed.record,) if observed.record else ()
+        bounds = HoursBounds(low, high, records, None, shifts, shifts)
         self.sightings.append(Sighting(observed.day, bounds, observed.record))
 
     def _doubt(

@@ -1,5 +1,6 @@
 """Groups of lines that share one term: the machine's own, a carve-out's, or a later fitted component's."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
@@ -231,6 +232,12 @@ def limit_state(
     return None if used is None else LimitState(path, limit, used, None)
 
 
+def only_hours_tell(limits: Limits, passed: Sequence[bool | None]) -> bool:
+    """Return whether only hours that nobody measures could tell if a period is over: no other limit decides it."""
+    told = [one for one in passed if one is not None]
+    return len(told) < len(passed) and (not told if limits.first_of is not None else all(told))
+
+
 def _tested_day(policy: CompiledPolicy, clock: _Clock, claim_file: ClaimFile, world: World) -> date:
     """Return the day that must lie inside the term; not on file, a day on each side of every limit's last one."""
     claim, tested_on = claim_file.claim, policy.terms.term.tested_on
@@ -276,6 +283,8 @@ def _fitted_hours(fitted: FittedComponent, hours: Hours) -> int:
 
 
 def _on_machine(machine: Machine, component: str | None, failed_on: date) -> list[FittedComponent]:
+    if not machine.components:
+        return []
     return [
         f
         for f in machine.components

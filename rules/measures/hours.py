@@ -4,21 +4,33 @@ An open quantity (the hours at the failure, at a record or a fitting, or hours n
 other quantities: caps counted from 0, from a fitting or from the start of term; service windows on the grid, counted
 from any visit, or from a fitting. Where the other quantity is open too, its bounds stand for it, so that every pattern
 that two open quantities can form has a world of its own.
+
+Every value tried is a world, so a breakpoint is left out where it can change no outcome:
+
+- what no duty looks at, and a cap or a grid from a fitting that no clause counts from, is compared with nothing;
+- hours never fall: of two settled quantities of different days the later is the higher one in every world;
+- hours no meter showed move everything after them alike: what stands between two quantities that both move stays;
+- windows that visits certainly closed are gone (``followed``), and on the grid nothing counts from a visit.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date
-from functools import lru_cache
 
 from rules.history.timeline import HoursBounds, Timeline, fitting_key
-from rules.measures.schedule import Schedule
+from rules.measures.followed import Passed, edges_left_open
+from rules.measures.schedule import Schedule, Visit
+from rules.measures.service_proof import refusal_of
+from rules.measures.starts import start_on_file
+from rules.measures.window_edges import WindowEdges
 from rules.open_facts import World
 from rules.policy_book.compiled import CompiledPolicy
 from schemas.claim_file import ClaimFile
+from schemas.policy.services import ServiceDuty
 from schemas.quantities import centihours
 
 FAILURE = "failure"
+REPAIR = "repair"
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +60,7 @@ class Hours:
         bounds = self.timeline.at_repair
         if bounds is None or self.breaks is None:
             return None if bounds is None else bounds.low
-        return self.breaks.value_of("repair", bounds, self.world)
+        return self.breaks.value_of(REPAIR, bounds, self.world)
 
 
 def resolve_hours(timeline: Timeline, policies: Iterable[CompiledPolicy], claim_file: ClaimFile, world: World) -> Hours:
@@ -58,7 +70,9 @@ def resolve_hours(timeline: Timeline, policies: Iterable[CompiledPolicy], claim_
         return Hours(timeline, None, None, world)
     if failure.certain and all(b.certain for b in timeline.of_records.values()):
         return Hours(timeline, failure.low, None, world)
-    breaks = Breakpoints(timeline, tuple(policies), claim_file)
+    governing = tuple(policies)
+    key = ("breakpoints", id(timeline), tuple([policy.digest for policy in governing]))
+    breaks = world.once(key, lambda: Breakpoints(timeline, governing, claim_file))
     return Hours(timeline, breaks.value_of(FAILURE, failure, world), breaks, world)
 
 
@@ -70,12 +84,36 @@ def candidates(low: int, high: int, breakpoints: Iterable[int], *, both_ends: bo
     return tuple(sorted({*firsts, *(first - 1 for first in firsts[1:]), high}))
 
 
+@dataclass(frozen=True, slots=True)
+class _Caps:
+    """The caps and bends of one policy (hundredths), what they count from, and whether from a fitting too."""
+
+    thresholds: tuple[int, ...]
+    begins: frozenset[int]
+    from_fittings: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Duty:
+    """A duty with its windows and the visits that can answer it, in the order of their days."""
+
+    policy: CompiledPolicy
+    name: str
+    terms: ServiceDuty
+    windows: WindowEdges
+    visits: tuple[str, ...]
+    from_fittings: bool  # a later fitting may begin a schedule of its own; else all begin at 0 h
+
+
 class Breakpoints:
-    """Where the policies of one claim change their answer; a breakpoint is the first value beyond."""
+    """Where the policies of one claim change their answer; a breakpoint is the first value beyond.
+
+    It holds what is the same in every world and nothing of any one of them.
+    """
 
     def __init__(self, timeline: Timeline, policies: tuple[CompiledPolicy, ...], claim_file: ClaimFile) -> None:
         self.timeline = timeline
-        self.policies = policies
+        self.claim_file = claim_file
         machine = claim_file.machine
         self.prorated = any(
             axis.by in ("machine_hours", "component_hours")
@@ -83,43 +121,67 @@ class Breakpoints:
             if policy.terms.prorating is not None
             for axis in policy.terms.prorating.axes
         )
-        self.known_begins = {0} | {centihours(f.fitted_at) for f in machine.components if f.fitted_at is not None}
-        self.at_start = {centihours(d.hours) for d in machine.demonstrations}
-        self.at_start |= {centihours(r.hours) for r in machine.readings}
-        self.fittings = [key for key in timeline.of_records if key.startswith(fitting_key(""))]
+        self.fittings = frozenset(key for key in timeline.of_records if key.startswith(fitting_key("")))
+        self.fitted_at = {centihours(f.fitted_at) for f in machine.components if f.fitted_at is not None}
+        self.caps = tuple(self._caps_of(policy) for policy in policies)
+        self.services = {s.record: s for s in claim_file.services}
         self.days: dict[str, date] = {s.record: s.on for s in claim_file.services}
         self.days |= {fitting_key(f.id): f.fitted_on for f in machine.components if f.fitted_on is not None}
         self.days[FAILURE] = claim_file.claim.failed_on
-        # The visits that can answer each duty, in the order of their days.
-        visits = sorted(claim_file.services, key=lambda s: (s.on, s.record))
-        self.duties = [
-            (
-                _Duty(policy.digest, name, 0, Schedule(duty, policy.conventions, machine.built_on, 0)),
-                [v.record for v in visits if v.record in timeline.of_records and set(duty.tasks) <= set(v.tasks)],
-            )
-            for policy in policies
-            for name, duty in policy.terms.services.items()
-        ]
+        self.duties = tuple(
+            self._duty(policy, name, duty) for policy in policies for name, duty in policy.terms.services.items()
+        )
+        self.looked_at = {FAILURE, *self.fittings, *(visit for duty in self.duties for visit in duty.visits)}
+
+    def _caps_of(self, policy: CompiledPolicy) -> _Caps:
+        """Return what the policy's caps count from: 0 h, the start of term, a fitting (as ``groups`` counts)."""
+        machine, term = self.claim_file.machine, policy.terms.term
+        later = [clause for clause in (term.replacement, term.retrofit_kit) if clause is not None]
+        from_fittings = policy.counts_component_hours or any(
+            clause.term in ("new_from_fitting", "kit_only") for clause in later
+        )
+        begins = {0}
+        if from_fittings:
+            begins |= self.fitted_at
+        if term.hours_count_from == "start_of_term":
+            begins |= {centihours(demonstration.hours) for demonstration in machine.demonstrations}
+            begins |= {centihours(reading.hours) for reading in machine.readings}
+        return _Caps(policy.hour_thresholds, frozenset(begins), from_fittings)
+
+    def _duty(self, policy: CompiledPolicy, name: str, duty: ServiceDuty) -> _Duty:
+        machine, tasks = self.claim_file.machine, set(duty.tasks)
+        visits = tuple(
+            s.record
+            for s in sorted(self.claim_file.services, key=lambda s: (s.on, s.record))
+            if s.record in self.timeline.of_records
+            and tasks <= set(s.tasks)
+            and (duty.repairs_count or not s.is_repair)
+        )
+        fitted_later = any(f.fitted_as != "factory" for f in machine.components)
+        windows = WindowEdges(Schedule(duty, policy.conventions, machine.built_on, 0))
+        return _Duty(policy, name, duty, windows, visits, fitted_later and duty.new_component == "own_schedule")
 
     def value_of(self, key: str, bounds: HoursBounds, world: World) -> int:
         """Return the value of a quantity in this world, picked where it is open."""
-        shifts = [self._shift(i, world) for i in range(max(bounds.low_shifts, bounds.high_shifts))]
-        low = bounds.low + sum(shifts[: bounds.low_shifts])
-        most = sum(s.most for s in self.timeline.shifts[: bounds.high_shifts])
-        high = bounds.high - most + sum(shifts[: bounds.high_shifts])
+        low, high = bounds.low, bounds.high
+        if bounds.low_shifts or bounds.high_shifts:
+            shifts = [self._shift(i, world) for i in range(max(bounds.low_shifts, bounds.high_shifts))]
+            low += sum(shifts[: bounds.low_shifts])
+            high += sum(shifts[: bounds.high_shifts]) - sum(s.most for s in self.timeline.shifts[: bounds.high_shifts])
         if bounds.fact is None:
             return low
+        return world.pick(bounds.fact, lambda: self._candidates(key, low, high, world))
+
+    def _candidates(self, key: str, low: int, high: int, world: World) -> tuple[int, ...]:
         low, high = self._narrowed(key, low, max(high, low), world)
-        if bounds.fact.key in world.values or bounds.fact.key in world.assumed:
-            return world.pick(bounds.fact, ())
         # One value stands for all up to the next breakpoint, unless a share falls in between, or another open quantity
         # is still to be taken, which the two ends of the stretch may leave different room.
-        both_ends = (key == FAILURE and self.prorated) or self._others_open(key, world)
-        breaks = self._breakpoints(key, low, high, world)
-        return world.pick(bounds.fact, candidates(low, high, breaks, both_ends=both_ends))
+        counts_hours = key in (FAILURE, REPAIR) or key in self.fittings
+        both_ends = (self.prorated and counts_hours) or self._others_open(key, world)
+        return candidates(low, high, self._breakpoints(key, low, high, world), both_ends=both_ends)
 
     def _others_open(self, key: str, world: World) -> bool:
-        return any(other != key and self._taken(b, world) is None for other, b in self._quantities())
+        return any(other != key and self._taken(b, world) is None for other, b in self._compared())
 
     def _narrowed(self, key: str, low: int, high: int, world: World) -> tuple[int, int]:
         """Hours never fall: what is already taken for an earlier or later day bounds this one."""
@@ -141,8 +203,16 @@ class Breakpoints:
 
     def _quantities(self) -> Iterator[tuple[str, HoursBounds]]:
         yield from self.timeline.of_records.items()
-        assert self.timeline.at_failure is not None
-        yield FAILURE, self.timeline.at_failure
+        yield FAILURE, self._bounds(FAILURE)
+
+    def _compared(self) -> Iterator[tuple[str, HoursBounds]]:
+        """Yield the quantities that some clause looks at: no other is ever asked for or compared with."""
+        return ((key, bounds) for key, bounds in self._quantities() if key in self.looked_at)
+
+    def _bounds(self, key: str) -> HoursBounds:
+        bounds = self.timeline.at_failure if key == FAILURE else self.timeline.of_records[key]
+        assert bounds is not None
+        return bounds
 
     def _taken(self, bounds: HoursBounds, world: World) -> int | None:
         """Return the value of a quantity that is certain or already picked in this world."""
@@ -150,162 +220,176 @@ class Breakpoints:
             return bounds.low
         if bounds.fact is not None:
             return world.assumed.get(bounds.fact.key, world.values.get(bounds.fact.key))
-        taken = [world.values.get(s.fact.key) for s in self.timeline.shifts[: bounds.low_shifts]]
+        taken = [self._taken_shift(number, world) for number in range(bounds.low_shifts)]
         return None if None in taken else bounds.low + sum(t for t in taken if t is not None)
+
+    def _taken_shift(self, number: int, world: World) -> int | None:
+        shift = self.timeline.shifts[number]
+        if shift.most == 0:
+            return 0
+        return world.assumed.get(shift.fact.key, world.values.get(shift.fact.key))
 
     def _points(self, key: str, world: World) -> tuple[int, ...]:
         """Return where a quantity can lie, as far as its bounds tell: its value, or both ends."""
-        bounds = self.timeline.at_failure if key == FAILURE else self.timeline.of_records[key]
-        assert bounds is not None
+        bounds = self._bounds(key)
         value = self._taken(bounds, world)
         return (bounds.low, bounds.high) if value is None else (value,)
 
     def _shift(self, number: int, world: World) -> int:
         """Return the hours of a shift: it moves every quantity after it past the breakpoints of those quantities."""
+        return world.pick(self.timeline.shifts[number].fact, lambda: self._shift_candidates(number, world))
+
+    def _shift_candidates(self, number: int, world: World) -> tuple[int, ...]:
         shift = self.timeline.shifts[number]
-        if shift.fact.key in world.values:
-            return world.values[shift.fact.key]
         before = sum(self._shift(i, world) for i in range(number))
         found: set[int] = set()
-        for key, bounds in self._quantities():
+        repair = self.timeline.at_repair
+        for key, bounds in (*self._compared(), *(((REPAIR, repair),) if repair is not None else ())):
             most = sum(s.most for s in self.timeline.shifts[: bounds.high_shifts])
-            for end, shifts in ((bounds.low, bounds.low_shifts), (bounds.high - most, bounds.high_shifts)):
+            for end, shifts in {(bounds.low, bounds.low_shifts), (bounds.high - most, bounds.high_shifts)}:
                 if shifts <= number:
                     continue
                 later = sum(s.most for s in self.timeline.shifts[number + 1 : shifts])
                 start = end + before
-                reach = self._breakpoints(key, start, start + shift.most + later, world, fixed_only=True)
+                reach = self._breakpoints(key, start, start + shift.most + later, world, moved=number)
                 found.update(b - start - moved for b in reach for moved in {0, later})
-        return world.pick(shift.fact, candidates(0, shift.most, found))
+        return candidates(0, shift.most, found, both_ends=self.prorated or self._more_open(number, world))
 
-    def _breakpoints(self, key: str, low: int, high: int, world: World, *, fixed_only: bool = False) -> set[int]:
-        """Return the breakpoints of a quantity between ``low`` and ``high``."""
-        begins = set(self.known_begins)
-        for fitting in self.fittings:
-            if fitting != key:
-                begins.update(self._points(fitting, world))
-        found: set[int] = set()
-        if key in (FAILURE, "repair"):
-            for cap in {t for policy in self.policies for t in policy.hour_thresholds}:
-                for begin in begins | self.at_start:
-                    found.update((cap + begin, cap + begin + 1))
-        for duty, visits in self.duties:
-            if key in visits or key == FAILURE:
-                found |= self._windows_before(key, duty, visits, begins, high, world)
-            if not fixed_only and (key in visits or key in self.fittings):
-                found |= self._windows_after(key, duty, visits, low, high, world)
-        if key in self.fittings:
-            for at in self._points(FAILURE, world):
-                for cap in {t for policy in self.policies for t in policy.hour_thresholds}:
-                    found.update((at - cap, at - cap + 1))
-        for other, _ in self._quantities():
-            if other != key:
+    def _more_open(self, number: int, world: World) -> bool:
+        """Return whether anything is open beside shift ``number`` and what it moves."""
+        repair = self.timeline.at_repair
+        bounds = [b for _, b in self._compared()] + ([repair] if repair is not None else [])
+        shifts = (self._taken_shift(other, world) for other in range(len(self.timeline.shifts)) if other != number)
+        return any(b.fact is not None and self._taken(b, world) is None for b in bounds) or None in shifts
+
+    def _moves(self, key: str, moved: int | None) -> bool:
+        """Return whether shift number ``moved`` moves a quantity as a whole, so that it stays where it is to others."""
+        if moved is None:
+            return False
+        bounds = self._bounds(key)
+        return min(bounds.low_shifts, bounds.high_shifts) > moved
+
+    def _breakpoints(self, key: str, low: int, high: int, world: World, *, moved: int | None = None) -> set[int]:
+        """Return the breakpoints of a quantity between ``low`` and ``high``; ``moved``: as that shift moves it."""
+        found = self._caps_met(key, world, moved)
+        for duty in self.duties:
+            if key in duty.visits or key == FAILURE:
+                found |= self._windows_before(key, duty, high, world, moved)
+            if moved is None:  # whatever comes later is moved as well
+                if key in duty.visits:
+                    found |= self._windows_after(key, duty, low, high, world)
+                elif key in self.fittings and duty.from_fittings:
+                    found |= self._grids_after(key, duty, low, high, world)
+        for other, bounds in self._compared():
+            if other == key or self._moves(other, moved):
+                continue
+            if self.days.get(other) == self.days.get(key) or self._taken(bounds, world) is None:
                 found.update(end + step for end in self._points(other, world) for step in (0, 1))
         return {f for f in found if low < f <= high}
 
-    def _windows_before(
-        self, key: str, duty: "_Duty", visits: list[str], begins: set[int], high: int, world: World
-    ) -> set[int]:
-        """Windows on the grid from each beginning, and counted from each visit that can come before."""
+    def _caps_met(self, key: str, world: World, moved: int | None) -> set[int]:
         found: set[int] = set()
+        for caps in self.caps:
+            if key in (FAILURE, REPAIR):
+                begins = set(caps.begins)
+                if caps.from_fittings:
+                    fittings = (fitting for fitting in self.fittings if not self._moves(fitting, moved))
+                    begins.update(at for fitting in fittings for at in self._points(fitting, world))
+                found.update(cap + begin + step for cap in caps.thresholds for begin in begins for step in (0, 1))
+            elif key in self.fittings and caps.from_fittings and not self._moves(FAILURE, moved):
+                ends = self._points(FAILURE, world)
+                found.update(at - cap + step for cap in caps.thresholds for at in ends for step in (0, 1))
+        return found
+
+    def _windows_before(self, key: str, duty: _Duty, high: int, world: World, moved: int | None) -> set[int]:
+        """Windows that visits before ``key`` leave open; where that is not settled, all that any visit could open."""
+        followed = self._left_open(key, duty, high, world, moved)
+        if followed is not None:
+            return followed
+        found: set[int] = set()
+        begins = {0}
+        if duty.from_fittings:
+            begins |= self.fitted_at
+            fittings = (fitting for fitting in self.fittings if fitting != key and not self._moves(fitting, moved))
+            begins.update(at for fitting in fittings for at in self._points(fitting, world))
+        windows = duty.windows
         for begin in begins:
-            own = duty.begun_at(begin)
-            found.update(_window_breaks(own, None, 0, high))
-            for visit in visits:
-                if visit == key or self.days[visit] > self.days[key]:
-                    continue
-                for at in self._points(visit, world):
-                    if begin < at <= high:
-                        for number in range(duty.answers):
-                            found.update(_window_breaks(own, at - begin, number, high))
-        return found
-
-    def _windows_after(self, key: str, duty: "_Duty", visits: list[str], low: int, high: int, world: World) -> set[int]:
-        """Values of a visit (or fitting) from which a later visit or the failure leaves a window counted from it."""
-        found: set[int] = set()
-        later = [v for v in visits if v != key and self.days[v] >= self.days[key]]
-        for at in {p for name in [*later, FAILURE] for p in self._points(name, world)}:
-            if at <= low:
+            found.update(windows.on_grid(begin, high))
+        for visit in duty.visits:
+            if visit == key or self.days[visit] > self.days[key] or (windows.moves_along and self._moves(visit, moved)):
                 continue
-            if key in self.fittings:
-                found.update(_first_reaching(duty, None, 0, low, high, at))
-            else:
-                for number in range(duty.answers):
-                    found.update(_first_reaching(duty, 0, number, low, high, at))
+            for at in self._points(visit, world):
+                for begin in {0} if windows.moves_along else begins:
+                    if begin < at <= high:
+                        for number in windows.answers:
+                            found.update(windows.counted_from(at, number, begin, high))
         return found
 
+    def _left_open(self, key: str, duty: _Duty, high: int, world: World, moved: int | None) -> set[int] | None:
+        """Return the edges that the visits before ``key`` leave open; None where one of them is not settled.
 
-@dataclass(frozen=True, slots=True)
-class _Duty:
-    """A duty's schedule; digest and name stand for it, so that its windows are found once and not once a world."""
+        Visits that ``moved`` moves along with ``key`` come after all others: what counts from them moves as well, and
+        what does not is still counted from where the others left it.
+        """
+        terms, day = duty.policy.terms.term, self.days[key]
+        start = start_on_file(terms.starts, self.claim_file, duty.policy.conventions.month_end, world)
+        if start is None or duty.from_fittings or (key != FAILURE and self._counts(duty, key, world) is not True):
+            return None
+        passed: list[Passed] = []
+        first_moved: date | None = None
+        for record in duty.visits:
+            on = self.days[record]
+            if record == key or on > day:
+                continue
+            if self._moves(record, moved):
+                if not duty.windows.moves_along:
+                    return None
+                first_moved = first_moved or on
+                continue
+            hours = self._taken(self._bounds(record), world)
+            if hours is None or (on == day and key != FAILURE):
+                return None
+            counts = self._counts(duty, record, world)
+            if counts is not None:
+                # On the day of the failure a visit counts at no higher hours alone, if at all.
+                passed.append(Passed(Visit(record, on.toordinal(), hours), counts and on < self.days[FAILURE]))
+        passed.sort(key=lambda p: (p.visit.day, p.visit.hours or 0, p.visit.record))
+        if first_moved is not None and passed and passed[-1].visit.day >= first_moved.toordinal():
+            return None
+        storage = tuple(sorted((s.since.toordinal(), s.until.toordinal()) for s in self.claim_file.machine.storage))
+        schedule = replace(duty.windows.schedule, start=start[0], storage=storage)
+        edges = edges_left_open(schedule, passed, high)
+        return None if edges is None else set(edges)
 
-    policy_digest: str
-    name: str
-    start_hours: int
-    schedule: Schedule = field(compare=False)
+    def _counts(self, duty: _Duty, record: str, world: World) -> bool | None:
+        """Return whether a record counts as a visit of the duty; None: certainly not, False: it may or may not."""
+        service = self.services[record]
+        probe = World({**world.values, **world.assumed}, shared=world.shared)
+        refusal = refusal_of(duty.name, duty.terms, service, self.claim_file, probe)
+        if probe.taken or service.position != "none" or (refusal is not None and refusal.why == "wrong_fluid"):
+            return False
+        return True if refusal is None else None
 
-    def begun_at(self, hours: int) -> "_Duty":
-        return replace(self, start_hours=hours, schedule=replace(self.schedule, start_hours=hours))
+    def _later(self, key: str, duty: _Duty, world: World) -> set[int]:
+        """Return where the failure and the visits of the duty can lie that come after ``key``, or on its day."""
+        later = [visit for visit in duty.visits if visit != key and self.days[visit] >= self.days[key]]
+        return {at for name in (*later, FAILURE) for at in self._points(name, world)}
 
-    @property
-    def answers(self) -> int:
-        """The numbers of points after which counting from a visit differs: each one-off, and any recurring one."""
-        return len(self.schedule.duty.due.at_hours) + 1
+    def _windows_after(self, key: str, duty: _Duty, low: int, high: int, world: World) -> set[int]:
+        """Values of a visit from which a later visit or the failure leaves a window counted from it."""
+        return {
+            value
+            for at in self._later(key, duty, world)
+            if at > low
+            for number in duty.windows.answers
+            for value in duty.windows.visits_reaching(at, number, low, high)
+        }
 
-
-@lru_cache(maxsize=65536)
-def _window_breaks(duty: _Duty, counted_from: int | None, number: int, up_to: int) -> tuple[int, ...]:
-    """Return where windows open, and where they have closed, up to machine hours ``up_to``.
-
-    On the grid (``counted_from`` None), or counted from a visit at these hours that answered point ``number``.
-    """
-    schedule = duty.schedule
-    point = schedule.first()
-    if counted_from is not None:
-        following = schedule.next_from(replace(point, step=number), counted_from, None)
-        if following is None:
-            return ()
-        point = following
-    breaks: list[int] = []
-    while point.low_hours is not None and point.high_hours is not None:
-        breaks += [point.low_hours + schedule.start_hours, point.high_hours + schedule.start_hours + 1]
-        if point.low_hours + schedule.start_hours > up_to:
-            break
-        following = schedule.next_from(point, point.hours, None)
-        if following is None:
-            break
-        # A window as early as its whole due value opens no later from point to point: past the hours it is enough.
-        stands = following.low_hours is None or following.low_hours <= point.low_hours
-        if stands and point.hours is not None and point.hours + schedule.start_hours > up_to:
-            break
-        point = following
-    return tuple(breaks)
-
-
-@lru_cache(maxsize=65536)
-def _first_reaching(duty: _Duty, base: int | None, number: int, low: int, high: int, at: int) -> frozenset[int]:
-    """Return the first values in ``low`` to ``high`` from which a window counted from the value lies beyond ``at``.
-
-    ``base`` 0: windows counted from a visit at the value; None: the grid of a component fitted at the value.
-    """
-
-    def breaks(value: int) -> tuple[int, ...]:
-        if base is None:
-            return _window_breaks(duty.begun_at(value), None, 0, at)
-        return _window_breaks(duty, value, number, at)
-
-    found: set[int] = set()
-    for place in range(len(breaks(low))):
-        first, last = low, high
-        edges = breaks(last)
-        if place < len(edges) and edges[place] <= at:
-            continue
-        while first < last:  # edges rise with the value, so the first one beyond is found by halving
-            middle = (first + last) // 2
-            edges = breaks(middle)
-            if place >= len(edges) or edges[place] > at:
-                last = middle
-            else:
-                first = middle + 1
-        found.add(first)
-    return frozenset(found)
+    def _grids_after(self, key: str, duty: _Duty, low: int, high: int, world: World) -> set[int]:
+        """Values of a fitting from which a visit or the failure leaves a window of the schedule that it begins."""
+        return {
+            value
+            for at in self._later(key, duty, world)
+            if at > low
+            for value in duty.windows.fittings_reaching(at, low, high)
+        }

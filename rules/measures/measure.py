@@ -6,7 +6,7 @@ from datetime import date
 from functools import lru_cache
 
 from rules.measures.duties import DutyState, duty_state, schedule_for, services_key
-from rules.measures.groups import Group, build_group, group_of, limit_state
+from rules.measures.groups import Group, build_group, group_of, limit_state, only_hours_tell
 from rules.measures.hours import Hours
 from rules.measures.prorating import Proration, prorate
 from rules.measures.wear import WearShares, wear_shares, worn_of
@@ -42,6 +42,7 @@ class Measures:
     duties: tuple[DutyState, ...]
     prorations: dict[str, Proration]
     item_over: frozenset[str]
+    item_untold: dict[str, str]  # line -> clause path of a period that only an hour meter could tell of
     altered: tuple[AlteredLine, ...]
     cause: str | None
     differing_serials: dict[str, tuple[str, str, str]]  # line -> removed, fitted, record
@@ -78,7 +79,7 @@ def measure(
     by_line = policy.digest in unstated.worn_by_line
     for subject in subjects:
         group = group_of(policy, subject.line, subject.component, subject.fitted)
-        worn = worn_of(policy, subject.line, unstated.wear, world)
+        worn = worn_of(policy, subject.line, subject.wear, unstated.wear, world)
         key = f"{group[0]}/{subject.line.line}" if by_line else group[0]
         if key not in groups:
             groups[key] = build_group(len(groups), policy, group, subject.fitted, claim_file, hours, worn, world)
@@ -91,6 +92,9 @@ def measure(
         duties=_duties(policy, tuple(groups.values()), claim_file, hours, world),
         prorations=_prorations(policy, subjects, group_of_line, claim_file, unstated, world),
         item_over=_items_over(policy, subjects, group_of_line, claim_file, unstated, world),
+        item_untold={}
+        if claim_file.machine.has_meter
+        else _items_untold(policy, subjects, group_of_line, claim_file, unstated, world),
         altered=_altered(policy, subjects, claim_file, world),
         cause=_cause(policy, unstated.causes, claim_file, world),
         differing_serials=_differing_serials(subjects, world),
@@ -148,7 +152,7 @@ def _prorations(
         group = group_of_line[line.line]
         key = (group.number, subject.fitted.id if subject.fitted is not None else None)
         if key not in by_group:
-            worn = worn_of(policy, line, unstated.wear, world)
+            worn = worn_of(policy, line, subject.wear, unstated.wear, world)
             by_group[key] = prorate(policy, group, claim_file, group.component_used, worn, world)
         found[line.line] = by_group[key]
     return found
@@ -173,6 +177,38 @@ def _items_over(
     return frozenset(over)
 
 
+def _items_untold(
+    policy: CompiledPolicy,
+    subjects: Sequence[Subject],
+    group_of_line: dict[str, Group],
+    claim_file: ClaimFile,
+    unstated: Unstated,
+    world: World,
+) -> dict[str, str]:
+    """Return the lines whose shorter period only hours could tell of, or the point from which one of two is paid."""
+    pays = policy.terms.pays
+    untold: dict[str, str] = {}
+    claimed = {s.line.item for s in subjects if not isinstance(pays.rule_for(s.line.item), NotPaid)}
+    for subject in subjects:
+        item, group = subject.line.item, group_of_line[subject.line.line]
+        rule, choice = pays.rule_for(item), pays.either_or
+        if isinstance(rule, NotPaid):
+            continue
+        if rule.until is not None:
+            passed = passed_limits(rule.until, policy, group, subject, claim_file, unstated, world)
+            if only_hours_tell(rule.until, passed):
+                untold[subject.line.line] = f"pays.{item}"
+                continue
+        if (
+            choice is not None
+            and choice.after.hours is not None
+            and item in choice.items
+            and claimed.issuperset(choice.items)
+        ):
+            untold[subject.line.line] = "pays.either_or"
+    return untold
+
+
 def limits_passed(
     limits: Limits,
     policy: CompiledPolicy,
@@ -182,8 +218,25 @@ def limits_passed(
     unstated: Unstated,
     world: World,
 ) -> bool:
-    """Return whether a period inside the term is over: one limit passed (first_of), or all (last_of)."""
-    passed: list[bool] = []
+    """Return whether a period inside the term is over: one limit passed (first_of), or all (last_of).
+
+    One of hours, on a machine that has no hour meter, is passed by nobody's measure.
+    """
+    passed = passed_limits(limits, policy, group, subject, claim_file, unstated, world)
+    return True in passed if limits.first_of is not None else all(passed)
+
+
+def passed_limits(
+    limits: Limits,
+    policy: CompiledPolicy,
+    group: Group,
+    subject: Subject,
+    claim_file: ClaimFile,
+    unstated: Unstated,
+    world: World,
+) -> list[bool | None]:
+    """Return for each limit whether it is passed, None where the machine has no hour meter that could tell."""
+    passed: list[bool | None] = []
     for index, limit in enumerate(limits.all):
         state = limit_state(
             f"until[{index}]",
@@ -192,14 +245,13 @@ def limits_passed(
             group.tested_day,
             group.hours_used,
             group.component_used,
-            worn_of(policy, subject.line, unstated.wear, world),
+            worn_of(policy, subject.line, subject.wear, unstated.wear, world),
             policy,
             claim_file,
             world,
         )
-        if state is not None:
-            passed.append(state.passed(policy.conventions))
-    return any(passed) if limits.first_of is not None else bool(passed) and all(passed)
+        passed.append(None if state is None else state.passed(policy.conventions))
+    return passed
 
 
 def _altered(

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import TypeVar
 
 from rules.calendar import begun_months, complete_months
-from rules.measures.groups import Group, limit_state
+from rules.measures.groups import Group, limit_state, only_hours_tell
 from rules.measures.wear import Worn
 from rules.open_facts import World
 from rules.policy_book.compiled import CompiledPolicy
@@ -82,10 +82,11 @@ def prorate(
     prorating = policy.terms.prorating
     assert prorating is not None
     failed_on, month_end = claim_file.claim.failed_on, policy.conventions.month_end
-    if prorating.free_while is not None and _is_free(
-        prorating.free_while, policy, group, claim_file, component_hours, worn, world
-    ):
-        return Proration(ONE, None, (), True, None)
+    if prorating.free_while is not None:
+        limits = prorating.free_while
+        free = _is_free(limits, policy, group, claim_file, component_hours, worn, world)
+        if free is None or free:
+            return Proration(ONE, None, (), bool(free), None)
     axis = prorating.axes[0]
     if isinstance(axis.share, OwnerPrices):
         at = measure_value(axis.by, group, failed_on, component_hours, worn, month_end)
@@ -121,9 +122,12 @@ def _is_free(
     component_hours: int | None,
     worn: Worn,
     world: World,
-) -> bool:
-    """Return whether the free period still runs: all limits hold (first_of), or any (last_of)."""
-    inside: list[bool] = []
+) -> bool | None:
+    """Return whether the free period still runs: all limits hold (first_of), or any (last_of).
+
+    None where only the hours of a machine without a meter could tell: no share is reckoned then, a person looks.
+    """
+    passed: list[bool | None] = []
     for index, limit in enumerate(limits.all):
         state = limit_state(
             f"prorating.free_while[{index}]",
@@ -137,9 +141,10 @@ def _is_free(
             claim_file,
             world,
         )
-        if state is not None:
-            inside.append(not state.passed(policy.conventions))
-    return all(inside) if limits.first_of is not None else any(inside)
+        passed.append(None if state is None else state.passed(policy.conventions))
+    if only_hours_tell(limits, passed):
+        return None
+    return True not in passed if limits.first_of is not None else False in passed
 
 
 def _axis_share(

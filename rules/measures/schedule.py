@@ -35,16 +35,16 @@ Hours are hundredths since the schedule's beginning; days are proleptic ordinals
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
 from rules.calendar import add_months
+from rules.measures.intervals import Intervals, intervals_of
 from rules.measures.pauses import merged, running_after, running_before
 from schemas.conventions import Conventions
 from schemas.frozen import quickly_made
-from schemas.policy.services import CalendarLimb, ServiceDuty, Tolerances
-from schemas.quantities import Tolerance, centihours
+from schemas.policy.services import CalendarLimb, ServiceDuty
 
 State = Literal["open", "met", "early", "late", "missed", "booked", "assumed"]
 
@@ -124,7 +124,6 @@ HoursLimb = tuple[int, int]  # step, due hours
 CalendarPlace = tuple[int, int]  # anchor, turns
 
 
-@quickly_made
 @dataclass(frozen=True, slots=True)
 class Schedule:
     """A duty's due points for one beginning; ``storage``: recorded periods, first day and first running day again."""
@@ -134,16 +133,19 @@ class Schedule:
     start: date
     start_hours: int
     storage: tuple[tuple[int, int], ...] = ()
+    own: Intervals = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "own", intervals_of(self.duty, self.conventions))
 
     @property
     def on_grid(self) -> bool:
-        return self.duty.next_due_from == "due_point" or self.duty.judged == "last_closed_window"
+        return self.own.on_grid
 
     def first(self) -> DuePoint:
         """Return the first due point; the schema refuses a duty of which nothing falls due."""
-        due = self.duty.due
-        hours = self._gap(0)
-        from_start = due.calendar is not None and due.calendar.holds_from == "start_of_term"
+        hours, calendar = self.own.gap(0), self.own.calendar
+        from_start = calendar is not None and calendar.holds_from == "start_of_term"
         place = (self.start.toordinal(), 1) if from_start else None
         return self._point(0, None if hours is None else (0, hours), place)
 
@@ -166,15 +168,15 @@ class Schedule:
 
     def after_visit(self, point: DuePoint, visit: Visit, *, early: bool) -> DuePoint | None:
         """Return the point after one that ``visit`` answered, each limb on its own."""
-        if self.on_grid:
+        if self.own.on_grid:
             hours_limb, place = _hours_place(point), _calendar_place(point)
             if early or visit.hours is None or (point.low_hours is not None and visit.hours >= point.low_hours):
                 hours_limb = self._hours_on(point, point.hours)
             if early or (point.low_day is not None and visit.day >= point.low_day):
                 place = _turned(point)
         else:
-            keeps = self.duty.next_due_from == "due_point_inside_window"
-            hours_kept = visit.hours is None or self._keeps_hours(point.step + 1)
+            keeps = self.own.inside_window
+            hours_kept = visit.hours is None or point.step + 1 < self.own.keep_their_hours
             if keeps and point.low_hours is not None and point.high_hours is not None and visit.hours is not None:
                 hours_kept = hours_kept or point.low_hours <= visit.hours <= point.high_hours
             hours_limb = None
@@ -190,30 +192,21 @@ class Schedule:
 
     def begins_calendar(self, point: DuePoint) -> bool:
         """Return whether the calendar limb begins with the visit that answers ``point``: the last one-off, or later."""
-        due = self.duty.due
-        return due.calendar is not None and point.day is None and point.step + 1 >= len(due.at_hours)
+        return self.own.calendar is not None and point.day is None and point.step + 1 >= len(self.own.gaps)
 
     def keeps_place(self, point: DuePoint) -> bool:
         """Return whether ``point`` can be met in its place although the one before it was missed."""
-        return self.on_grid or (point.hours is not None and self._keeps_hours(point.step))
-
-    def _keeps_hours(self, step: int) -> bool:
-        return self.conventions.one_off_points == "keep_their_hours" and step < len(self.duty.due.at_hours)
-
-    def _gap(self, step: int) -> int | None:
-        """Return the hours between point in hours number ``step`` and the one before it, None when there is none."""
-        due = self.duty.due
-        one_offs = due.one_off_hundredths
-        if step < len(one_offs):
-            return one_offs[step] - (one_offs[step - 1] if step else 0)
-        return due.every_hundredths
+        return self.own.on_grid or (point.hours is not None and point.step < self.own.keep_their_hours)
 
     def _hours_on(self, point: DuePoint, hours: int | None) -> HoursLimb | None:
-        gap = self._gap(point.step + 1)
-        return None if point.hours is None or hours is None or gap is None else (point.step + 1, hours + gap)
+        if point.hours is None or hours is None:
+            return None
+        step = point.step + 1
+        gap = self.own.gap(step)
+        return None if gap is None else (step, hours + gap)
 
     def _follow(self, point: DuePoint, hours_limb: HoursLimb | None, place: CalendarPlace | None) -> DuePoint | None:
-        if self.duty.due.calendar is None:
+        if self.own.calendar is None:
             place = None
         return None if hours_limb is None and place is None else self._point(point.number + 1, hours_limb, place)
 
@@ -222,42 +215,20 @@ class Schedule:
         anchor, turns = place if place is not None else (0, 0)
         low_hours = high_hours = day = low_day = high_day = None
         if hours is not None:
-            low_hours, high_hours = self._hour_window(step, hours)
+            low_hours, high_hours = self.own.hour_window(step, hours)
         if place is not None:
             low_day, day, high_day = self._days(anchor, turns)
         return DuePoint(
             number, hours, low_hours, high_hours, day, low_day, high_day, step=step, anchor=anchor, turns=turns
         )
 
-    def _hour_window(self, step: int, hours: int) -> tuple[int, int]:
-        one_offs = self.duty.due.at_hours
-        own = one_offs[step] if step < len(one_offs) else None
-        if own is not None and own.from_hours is not None and own.until_hours is not None:
-            moved = hours - centihours(own.at)  # a one-off that counts from actual takes its hard bounds along
-            return centihours(own.from_hours) + moved, centihours(own.until_hours) + moved
-        base = (self._gap(step) or 0) if self.conventions.percent_window == "of_interval" else hours
-        if own is not None and own.early is not None and own.late is not None:
-            return hours - _hours_of(own.early, base, None), hours + _hours_of(own.late, base, None)
-        window = self.duty.window.hours
-        assert window is not None, "a policy with points in hours states window.hours"
-        early, late = window.hundredths
-        return (
-            hours - (_hours_of(window.early, base, window) if early is None else early),
-            hours + (_hours_of(window.late, base, window) if late is None else late),
-        )
-
     def _days(self, anchor: int, turns: int) -> tuple[int, int, int]:
         """Return early bound, due day and late bound of the calendar limb."""
-        window, calendar = self.duty.window.calendar, self.duty.due.calendar
-        assert window is not None, "a policy with a calendar limb states window.calendar"
+        own, calendar = self.own, self.own.calendar
         assert calendar is not None
-        every = calendar.every
         nominal = self._counted(anchor, turns, calendar)
-        if every.days or self.conventions.calendar_percent == "of_thirty_day_months":
-            interval = every.days or every.months * 30
-        else:
-            interval = nominal - self._counted(anchor, turns - 1, calendar)
-        early, late = _days_of(window.early, interval, window), _days_of(window.late, interval, window)
+        offsets = own.day_window or own.day_offsets(nominal - self._counted(anchor, turns - 1, calendar))
+        early, late = offsets
         if not self.storage or calendar.in_storage != "pauses":
             return nominal - early, nominal, nominal + late
         pauses = merged(self.storage)
@@ -283,22 +254,6 @@ def _turned(point: DuePoint) -> CalendarPlace | None:
     return None if point.day is None else (point.anchor, point.turns + 1)
 
 
-def _hours_of(tolerance: Tolerance, base: int, window: Tolerances | None) -> int:
-    if tolerance.share is None:
-        assert tolerance.amount is not None
-        return centihours(tolerance.amount)
-    taken = base * tolerance.share.numerator // tolerance.share.denominator
-    return taken if window is None or window.at_most is None else min(taken, centihours(window.at_most))
-
-
-def _days_of(tolerance: Tolerance, interval: int, window: Tolerances) -> int:
-    if tolerance.share is None:
-        assert tolerance.amount is not None
-        return int(tolerance.amount)
-    taken = interval * tolerance.share.numerator // tolerance.share.denominator
-    return taken if window.at_most is None else min(taken, int(window.at_most))
-
-
 Absence = Literal["done", "not_done", "booked"]
 Absent = Callable[[DuePoint, int, int | None], Absence]
 PASSED: dict[Absence, State] = {"done": "assumed", "not_done": "missed", "booked": "booked"}
@@ -312,7 +267,7 @@ def judge(
     ``visits`` lie on or before the failure, in any order. ``absent`` answers for a point whose window had closed by a
     day and hours without a visit in it: done though not on file, not done, or held open by a dealer's backlog then.
     """
-    walk = _Walk(schedule, absent)
+    walk = Walk(schedule, absent)
     in_order = sorted(visits, key=lambda v: (v.day, v.hours or 0, v.record))
     for visit in in_order:
         walk.take(visit)
@@ -321,8 +276,8 @@ def judge(
     return tuple(_cured(point, in_order) for point in points)
 
 
-class _Walk:
-    """The points settled so far and the one now open; private to one call of ``judge``."""
+class Walk:
+    """The points settled so far and the one now open, on the way from visit to visit."""
 
     def __init__(self, schedule: Schedule, absent: Absent) -> None:
         self.schedule = schedule
@@ -334,8 +289,11 @@ class _Walk:
         before = len(self.points)
         if self.pass_closed(visit.day, visit.hours, visit):
             return
+        self.meet(visit, self.points[-1] if len(self.points) > before else None)
+
+    def meet(self, visit: Visit, passed: DuePoint | None) -> None:
+        """Let a visit answer a point once all that had closed is passed; ``passed`` is the last one passed for it."""
         point = self.point
-        passed = self.points[-1] if len(self.points) > before else None
         if passed is not None and passed.state == "missed":
             in_place = point is not None and self.schedule.keeps_place(point) and point.holds(visit)
             if not in_place:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, timedelta
 from math import ceil, floor
+from typing import get_args
 
 from rules.calendar import add_months, add_span, last_covered_day
 from rules.measures.schedule import Schedule
@@ -17,6 +18,7 @@ from schemas.policy.services import ServiceDuty
 from schemas.policy.term import StartPoint, Starts
 
 MOST_TURNS = 100
+CLAIM_DATES = get_args(ClaimDate)
 
 
 def earliest_start(starts: Starts, claim_file: ClaimFile, month_end: str) -> tuple[date, str] | None:
@@ -248,7 +250,7 @@ def day_that_selects(
     turning = {p.terms.in_force.from_.toordinal() for p in versions}
     turning |= {p.terms.in_force.until.toordinal() + 1 for p in versions if p.terms.in_force.until is not None}
     tests = [lambda s, turn=turn: s >= turn for turn in sorted(turning)]
-    if which in ("failed_on", "reported_on", "part_received_on", "repair_began_on", "repair_ended_on", "submitted_on"):
+    if which in CLAIM_DATES:
         day: date | None = getattr(claim_file.claim, which)
         if day is not None:
             return day

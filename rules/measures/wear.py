@@ -1,12 +1,12 @@
 """The worn share of a part as an exact fraction: measured, or an open fact that takes every share that can matter."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
 from rules.open_facts import OpenFact, World
-from rules.policy_book.compiled import CompiledPolicy, wear_edges
+from rules.policy_book.compiled import Change, CompiledPolicy, wear_edges
 from schemas.claim import ClaimLine, Wear
 from schemas.frozen import quickly_made
 
@@ -14,8 +14,23 @@ ONE = Fraction(1)
 UNWORN = (Fraction(0),)
 HAIR = Fraction(1, 10**12)  # a share just before or after a step; no amount can tell it from the step's own side
 
+SIDES: Mapping[Change, tuple[Fraction, ...]] = {
+    "just_past": (Fraction(0), HAIR),
+    "from_there_on": (-HAIR, Fraction(0)),
+    "bends": (Fraction(0),),
+}
+
 Floor = Decimal | None
 WearShares = Mapping[Floor, tuple[Fraction, ...]]  # by the floor that the worn share is measured against
+
+
+@quickly_made
+@dataclass(frozen=True, slots=True)
+class WearOnFile:
+    """The wear stated for what a line is about; ``stated`` None: not on file, and asked for with ``lines`` together."""
+
+    stated: Wear | None
+    lines: tuple[str, ...]
 
 
 @quickly_made
@@ -23,7 +38,7 @@ WearShares = Mapping[Floor, tuple[Fraction, ...]]  # by the floor that the worn 
 class Worn:
     """The worn share of one line under one policy; ``measured`` None: not on file, one of ``shares`` in each world."""
 
-    line: str
+    lines: tuple[str, ...]  # that wait for the same measure
     floor: Floor
     measured: Fraction | None
     shares: tuple[Fraction, ...]
@@ -33,8 +48,9 @@ class Worn:
         """Return the worn share (0 new, 1 used up) in this world."""
         if self.measured is not None:
             return self.measured
-        question = f"wear:{self.line}"
-        words = f"the wear measured on the failed part of line {self.line} (new and left)"
+        question = f"wear:{self.lines[0]}"
+        lines = f"line {self.lines[0]}" if len(self.lines) == 1 else f"lines {', '.join(self.lines)}"
+        words = f"the wear measured on the failed part of {lines} (new and left)"
         fact = OpenFact(f"{question}:{self.floor}", "wear", "dealer", words, question)
         return self.shares[self.world.pick(fact, tuple(range(len(self.shares))))]
 
@@ -51,16 +67,47 @@ def worn_share(wear: Wear, floor: Decimal) -> Fraction:
     return min(max((Fraction(wear.new) - Fraction(wear.left)) / usable, Fraction(0)), ONE)
 
 
-def worn_of(policy: CompiledPolicy, line: ClaimLine, shares: WearShares, world: World) -> Worn:
-    """Return how worn the part of a line is as ``policy`` measures it."""
+def wear_on_file(lines: Iterable[tuple[ClaimLine, Hashable, bool]]) -> dict[str, WearOnFile]:
+    """Return the wear stated for each line, by line; each comes with what it is about, and whether that may be several.
+
+    One thing has one wear: lines about it that state none wait for one answer, and work on it, or whatever else is no
+    part, takes what its parts lines state, where each of them states the same. A part never takes it from another line:
+    it may be a piece of the thing that wears otherwise. Of several things each part waits for an answer of its own.
+    """
+    alike: dict[Hashable, list[tuple[ClaimLine, bool]]] = {}
+    for line, about, several in lines:
+        alike.setdefault(about, []).append((line, several))
+    found: dict[str, WearOnFile] = {}
+    for together in alike.values():
+        of_parts = [line.wear for line, _ in together if line.item == "parts"]
+        same = of_parts[0] if of_parts and all(wear == of_parts[0] for wear in of_parts) else None
+        waiting: list[str] = []
+        for line, several in together:
+            is_part = line.item == "parts"
+            stated = line.wear or (None if is_part else same)
+            if stated is not None or (is_part and several):
+                found[line.line] = WearOnFile(stated, (line.line,))
+            else:
+                waiting.append(line.line)
+        found |= {line: WearOnFile(None, tuple(waiting)) for line in waiting}
+    return found
+
+
+def worn_of(policy: CompiledPolicy, line: ClaimLine, wear: WearOnFile | None, shares: WearShares, world: World) -> Worn:
+    """Return how worn the part of a line is as ``policy`` measures it; ``wear`` None: as the line alone states it."""
     floor = _floor(policy)
-    measured = None if line.wear is None or floor is None else worn_share(line.wear, floor)
-    return Worn(line.line, floor, measured, shares.get(floor, UNWORN), world)
+    stated, lines = (line.wear, (line.line,)) if wear is None else (wear.stated, wear.lines)
+    measured = None if stated is None or floor is None else worn_share(stated, floor)
+    return Worn(lines, floor, measured, shares.get(floor, UNWORN), world)
 
 
 def wear_shares(policies: Sequence[CompiledPolicy]) -> WearShares:
-    """Return for each floor the worn shares worth trying, least worn first: each side of every edge, and both ends."""
-    edges: dict[Floor, set[Fraction]] = {}
+    """Return for each floor the worn shares worth trying, least worn first: each side of every change, and both ends.
+
+    Between two of them every curve is straight and no limit or step lies, so that no share in between gives more or
+    less than both of them.
+    """
+    edges: dict[Floor, set[tuple[Fraction, Change]]] = {}
     for policy in policies:
         edges.setdefault(_floor(policy), set()).update(wear_edges(policy.terms))
     return {floor: _each_side(found) for floor, found in edges.items()}
@@ -70,6 +117,6 @@ def _floor(policy: CompiledPolicy) -> Floor:
     return None if policy.terms.prorating is None else policy.terms.prorating.wear_floor
 
 
-def _each_side(edges: Iterable[Fraction]) -> tuple[Fraction, ...]:
-    found = {Fraction(0), ONE, *(edge + step for edge in edges for step in (-HAIR, Fraction(0), HAIR))}
+def _each_side(edges: Iterable[tuple[Fraction, Change]]) -> tuple[Fraction, ...]:
+    found = {Fraction(0), ONE, *(edge + step for edge, change in edges for step in SIDES[change])}
     return tuple(sorted(share for share in found if 0 <= share <= 1))

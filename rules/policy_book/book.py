@@ -25,11 +25,12 @@ class BookRefused(ValueError):
         self.faults = faults
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class PolicyBook:
     """Immutable; ``versions`` holds each policy's versions, oldest first.
 
-    ``governing`` holds those that may govern by themselves: all but the ones that are in force only as a fall-back.
+    ``governing`` holds those that may govern by themselves: all but the ones that are in force only as a fall-back. A
+    book is equal to itself alone.
     """
 
     versions: Mapping[str, tuple[CompiledPolicy, ...]]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Literal, get_args
 
 from pydantic import BaseModel
 
@@ -16,9 +16,11 @@ from schemas.canonical import Canonical, digest
 from schemas.conventions import Conventions
 from schemas.policy.clause import Clause, Limits
 from schemas.policy.document import CoveragePolicy
-from schemas.policy.prorating import Curve, Decline, OwnerPrices, Points, Steps
+from schemas.policy.prorating import Curve, Decline, Item, OwnerPrices, Points, Steps
 from schemas.policy.services import FallBack
 from schemas.quantities import Tolerance, VersionRef, centihours
+
+Change = Literal["just_past", "from_there_on", "bends"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +52,7 @@ class CompiledPolicy:
     conventions: Conventions
     digest: str
     clauses: Mapping[str, CitedClause]  # by path, such as term or services.drive_oil
+    rules_of_items: Mapping[str, tuple[str, Any]]  # path and rule of each kind of item
     ruleset: Mapping[str, Any]
     hour_thresholds: tuple[int, ...]  # hundredths of an hour at which something changes, schedules apart
     counts_component_hours: bool
@@ -78,12 +81,19 @@ def compile_policy(terms: CoveragePolicy, conventions: Conventions, pinned: Mapp
         conventions=conventions,
         digest=version_digest(terms, conventions, pins),
         clauses=MappingProxyType(clauses),
+        rules_of_items=MappingProxyType({item: _rule_of(terms, item) for item in get_args(Item)}),
         ruleset=MappingProxyType(compile_ruleset(terms, conventions)),
         hour_thresholds=_hour_thresholds(terms),
         counts_component_hours=_counts_component_hours(terms),
         counts_wear=bool(wear_edges(terms)),
         falls_back_to=falls_back,
     )
+
+
+def _rule_of(terms: CoveragePolicy, item: Item) -> tuple[str, Any]:
+    """Return the clause path and the rule by which an item is paid."""
+    path = f"pays.{item}" if getattr(terms.pays, item) is not None else "pays.anything_else"
+    return path, terms.pays.rule_for(item)
 
 
 def version_digest(terms: CoveragePolicy, conventions: Conventions, pins: Mapping[str, str]) -> str:
@@ -179,28 +189,30 @@ def all_limits(terms: CoveragePolicy) -> Iterator[tuple[str, Limits]]:
         yield "prorating.free_while", terms.prorating.free_while
 
 
-def wear_edges(terms: CoveragePolicy) -> set[Fraction]:
-    """Return the worn shares at which a limit, a step or a bend of these terms lies."""
+def wear_edges(terms: CoveragePolicy) -> set[tuple[Fraction, Change]]:
+    """Return the worn shares at which these terms change, and how: a limit, a step or a bend of a curve."""
     limits = [limit for _, found in all_limits(terms) for limit in found.all]
     if terms.pays.either_or is not None:
         limits.append(terms.pays.either_or.after)
-    edges = {Fraction(limit.wear) for limit in limits if limit.wear is not None}
+    edges: set[tuple[Fraction, Change]] = {
+        (Fraction(limit.wear), "just_past") for limit in limits if limit.wear is not None
+    }
     for axis in terms.prorating.axes if terms.prorating is not None else ():
         if axis.by == "wear":
-            edges.update(_bends(axis.share))
+            edges.update(_changes(axis.share))
     return edges
 
 
-def _bends(curve: Curve) -> list[Fraction]:
+def _changes(curve: Curve) -> list[tuple[Fraction, Change]]:
     match curve:
         case Steps(steps=steps):
-            return [Fraction(step.at) for step in steps]
+            return [(Fraction(step.at), "from_there_on") for step in steps]
         case Points(points=points):
-            return [Fraction(point.at) for point in points]
+            return [(Fraction(point.at), "bends") for point in points]
         case Decline(zero_at=zero_at, free_until=free_until):
-            return [Fraction(zero_at), Fraction(free_until)]
+            return [(Fraction(zero_at), "bends"), (Fraction(free_until), "from_there_on")]
         case OwnerPrices(owner_prices=prices):
-            return [Fraction(price.at) for price in prices]
+            return [(Fraction(price.at), "from_there_on") for price in prices]
 
 
 def _counts_component_hours(terms: CoveragePolicy) -> bool:

@@ -86,7 +86,7 @@ CAP_OVER = {
     "line": "any one line",
     "claim": "any one claim",
     "machine_lifetime": "the whole life of the machine",
-    "component_lifetime": "the whole life of the component",
+    "component_lifetime": "the whole life of the component, each side of a paired one counted by itself",
 }
 CAP_AT = {
     "machine_price": "the price of the machine",
@@ -160,6 +160,7 @@ def either_or_sentences(rule: EitherOr) -> Iterator[Told]:
     first, second = rule.items
     since = limit_words(rule.after)
     yield told("picks", f"from {since} on, only {first} or {second} is paid: the {rule.picks} of the two sums")
+    yield told("reach", "a line counts from the start of its own term; before that point both are paid")
     yield told("excess", f"the other is borne by {BEARERS[rule.borne_by]}")
 
 

@@ -35,6 +35,9 @@ from functools import lru_cache
 from operator import itemgetter
 from typing import Final
 
+import rules.rule_base.engine_symbols  # noqa: F401 - before the engine, which does not load without it
+
+# isort: split
 import durable_rules_engine as engine
 import orjson
 

@@ -47,6 +47,10 @@ class Vocabulary:
             self._joined.update(dict.fromkeys(group, group))
             for held in types:
                 self._types.update(dict.fromkeys(group, held))
+        # What a property that the rules join only settles in a run: the type of all that it is joined with.
+        self._together = {
+            name: {held: dict.fromkeys(group, held) for held in (int, str)} for name, group in self._joined.items()
+        }
         self._known = set(self._joined)
         self._hashes = {fnv1a_32(name): name for name in RESERVED_PROPERTIES.union(self._joined)}
 
@@ -64,9 +68,12 @@ class Vocabulary:
             if type(fact) is not dict or KIND not in fact or len(fact) > MAX_PROPERTIES:
                 self._check_types(fact, types)
             for name, value in fact.items():
-                if types.get(name) is not type(value):
-                    self._check_types(fact, types)
-                    break
+                held = type(value)
+                if types.get(name) is not held:
+                    if name in types or name not in self._together or (held is not int and held is not str):
+                        self._check_types(fact, types)
+                        break
+                    types.update(self._together[name][held])
             try:
                 content = orjson.dumps(fact, option=_CONTENT, default=dict)
             except orjson.JSONEncodeError as error:  # a large integer, or half a character

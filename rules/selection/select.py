@@ -1,12 +1,14 @@
 """Which policy versions can decide a line: selected by date, applying to machine, owner and component."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
+from typing import NamedTuple
 
 from rules.measures.groups import failed_position, fitted_component, later_fitting, own_parts
 from rules.measures.starts import day_that_selects, start_of_term
+from rules.measures.wear import WearOnFile, wear_on_file
 from rules.open_facts import World
 from rules.plain import day_text
 from rules.policy_book.book import PolicyBook
@@ -23,11 +25,15 @@ from schemas.policy.term import prefix_and_number
 @quickly_made
 @dataclass(frozen=True, slots=True)
 class Subject:
-    """A claim line with the component it is about, as found on the machine."""
+    """A claim line with the component it is about, as found on the machine.
+
+    ``wear`` is what the claim states of the component's wear; None: what the line states itself.
+    """
 
     line: ClaimLine
     component: str | None
     fitted: FittedComponent | None
+    wear: WearOnFile | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +62,38 @@ def subject_of(line: ClaimLine, claim_file: ClaimFile, component: str | None, wo
     return Subject(line, found, fitted)
 
 
+def with_wear(subjects: Sequence[Subject], claim: Claim) -> tuple[Subject, ...]:
+    """Return the subjects with the wear that the claim's lines state of what they are about.
+
+    That is a component in its place: one on file as fitted, or of a side. Parts whose place is not known may be several
+    (two tyres), each worn in its own way; other lines of such a component are about all of them.
+    """
+    abouts = [_about(subject, claim) for subject in subjects]
+    parts = [about for subject, about in zip(subjects, abouts, strict=True) if subject.line.item == "parts"]
+    found = wear_on_file(
+        (subject.line, about, about.place is None and parts.count(about) > 1)
+        for subject, about in zip(subjects, abouts, strict=True)
+    )
+    return tuple(replace(subject, wear=found[subject.line.line]) for subject in subjects)
+
+
+class _About(NamedTuple):
+    """What a line is about; ``place`` None: not known where."""
+
+    component: str | None
+    place: str | None
+
+
+def _about(subject: Subject, claim: Claim) -> _About:
+    line, component, fitted = subject.line, subject.component, subject.fitted
+    if component is None:
+        return _About(None, line.line)  # without a component each line is about something of its own
+    if fitted is not None:
+        return _About(component, fitted.id)
+    position = typed_position(line, claim, component)
+    return _About(component, None if position == "none" else position)
+
+
 def typed_position(line: ClaimLine, claim: Claim, component: str | None) -> Position:
     """Return the side that a line is about as typed: its own, else the claim's for the component that failed."""
     if line.position != "none":
@@ -71,14 +109,9 @@ def select(book: PolicyBook, claim_file: ClaimFile, world: World) -> Selected:
     policies: list[CompiledPolicy] = []
     refused: list[tuple[CompiledPolicy, str]] = []
     why: list[tuple[str, str]] = []
-    model = claim_file.machine.model
-    of_model = {
-        name: named
-        for name, versions in book.governing.items()
-        if (named := [p for p in versions if names_model(p.terms.applies_to.models, model)])
-    }
-    every = [p for of_name in of_model.values() for p in of_name]
-    for name, of_name in of_model.items():
+    of_model = _that_name(book, claim_file.machine.model)
+    every = [p for _, of_name in of_model for p in of_name]
+    for name, of_name in of_model:
         in_force = [(p, day) for p in of_name if (day := _in_force_on(p, of_name, every, claim_file, world))]
         if not in_force:
             refused.append((of_name[-1], "no_version_in_force"))
@@ -96,6 +129,16 @@ def select(book: PolicyBook, claim_file: ClaimFile, world: World) -> Selected:
         refused = [(versions[-1], "no_coverage_for_machine") for versions in (book.governing or book.versions).values()]
     policies.sort(key=lambda p: (LAYER_ORDER.index(p.terms.layer), p.ref))
     return Selected(tuple(policies), tuple(refused), tuple(why))
+
+
+@lru_cache(maxsize=256)
+def _that_name(book: PolicyBook, model: str) -> tuple[tuple[str, tuple[CompiledPolicy, ...]], ...]:
+    """Return the versions of each policy that may govern and name the model."""
+    found = (
+        (name, tuple(p for p in versions if names_model(p.terms.applies_to.models, model)))
+        for name, versions in book.governing.items()
+    )
+    return tuple((name, named) for name, named in found if named)
 
 
 def _governing(

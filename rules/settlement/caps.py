@@ -5,7 +5,6 @@ The left and the right of a paired component are two components, each with its o
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import get_args
 
 from rules.open_facts import OpenFact
 from rules.plain import day_text
@@ -13,11 +12,10 @@ from rules.selection.select import Subject
 from rules.settlement.allowance import Allowance
 from rules.settlement.desk import Desk, Held
 from rules.settlement.exact import Exact, Minor, grains, money_text, times
+from rules.settlement.sides import SIDES, side_among, sides_of
 from schemas.claim_file import EarlierPayment
 from schemas.machine import Position
 from schemas.policy.pays import Cap, CapAmount
-
-SIDES: tuple[Position, ...] = get_args(Position)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,28 +101,12 @@ def pools_of(cap: Cap, subjects: Sequence[Subject], desk: Desk) -> list[Pool]:
         return [Pool(line=subject.line.line) for subject in subjects]
     if cap.over != "component_lifetime":
         return [Pool() for _ in subjects]
-    sides: dict[str, set[Position]] = {}
-    for subject in subjects:
-        sides.setdefault(subject.component or "", set()).add(_side_of(subject, desk))
-    return [_pool_of(subject, sorted(sides[subject.component or ""] - {"none"}), desk) for subject in subjects]
+    sides = sides_of(subjects, desk)
+    return [_pool_of(subject, sides[subject.component or ""], desk) for subject in subjects]
 
 
-def _pool_of(subject: Subject, sides: Sequence[Position], desk: Desk) -> Pool:
-    component, side = subject.component or "", _side_of(subject, desk)
-    if side == "none" and sides:
-        line = subject.line.line
-        words = f"which {component.replace('_', ' ')} line {line} is about: {' or '.join(sides)}"
-        fact = OpenFact(f"position:line:{line}", "position", "dealer", words)
-        side = sides[desk.world.pick(fact, tuple(range(len(sides))))]
-    return Pool(component=component, side=side, sides=tuple(sides))
-
-
-def _side_of(subject: Subject, desk: Desk) -> Position:
-    if subject.fitted is not None and subject.fitted.position != "none":
-        return subject.fitted.position
-    claim = desk.claim_file.claim
-    stated = subject.line.position
-    return claim.position if stated == "none" and subject.component == claim.component else stated
+def _pool_of(subject: Subject, sides: tuple[Position, ...], desk: Desk) -> Pool:
+    return Pool(component=subject.component or "", side=side_among(subject, sides, desk), sides=sides)
 
 
 def _side_open(payment: EarlierPayment, pool: Pool) -> bool:

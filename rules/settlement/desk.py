@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Literal
 
@@ -64,7 +64,8 @@ class Desk:
         """Return a day of the claim; one that is missing is an open fact where a row begins in between."""
         day = self._days.get(which)
         if day is None:
-            day = self._days[which] = claim_date(self.claim_file, self.tables, which, self.world)
+            gaps = self.policy.conventions.rate_gap == "need_info"
+            day = self._days[which] = claim_date(self.claim_file, self.tables, which, self.world, gaps=gaps)
         return day
 
     def into_policy_currency(self, currency: str, day: date | None = None) -> Conversion | None:
@@ -107,11 +108,12 @@ class Desk:
         return times(grains(found.value), into.factor), lambda: found.row, None
 
 
-def claim_date(claim_file: ClaimFile, tables: Tables, which: ClaimDate, world: World) -> date:
+def claim_date(claim_file: ClaimFile, tables: Tables, which: ClaimDate, world: World, *, gaps: bool) -> date:
     """Return a day of the claim.
 
     A missing one lies between the known days before and after it; its candidates are the first of these days and every
-    day on which a table row that the claim could use begins, so that it is asked for only where a row would change.
+    day on which a table row that the claim could use begins, so that it is asked for only where a row would change;
+    with ``gaps``, where an exchange rate holds for its own day alone, the day after each of them as well.
     """
     claim = claim_file.claim
     day: date | None = getattr(claim, which)
@@ -122,6 +124,8 @@ def claim_date(claim_file: ClaimFile, tables: Tables, which: ClaimDate, world: W
     later = REPAIR_DAYS[place + 1 :] if which in REPAIR_DAYS else ("submitted_on",)
     after = [claim_file.decided_on, *(d for name in later if (d := getattr(claim, name)) is not None)]
     low, high = max(before), min(after)
-    days = (low, *tables.days_of_change(claim_file, low, high))
+    days: tuple[date, ...] = (low, *tables.days_of_change(claim_file, low, high))
+    if gaps and tables.exchange:
+        days = tuple(sorted({*days, *(d + timedelta(days=1) for d in days if d < high)}))
     fact = OpenFact(f"date:{which}", "start", "dealer", DAY_WORDS[which])
     return date.fromordinal(world.pick(fact, tuple(d.toordinal() for d in days)))

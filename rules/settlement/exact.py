@@ -56,6 +56,7 @@ def times(amount: Exact, by: Factor) -> Exact:
     return amount * by
 
 
+@lru_cache(maxsize=8192)
 def exact_text(amount: Exact) -> str:
     """Return the amount in currency units without rounding: 33.345, or n/d where the decimals do not end.
 

@@ -34,12 +34,12 @@ def allow(line: ClaimLine, desk: Desk, combined: Mapping[str, Time], labour_allo
     ``combined`` are the hours of lines inside combined operations; ``labour_allowed`` is for supplies by labour, None
     while some labour is held.
     """
-    pays, currency = desk.policy.terms.pays, desk.claim_file.claim.currency
-    path = f"pays.{line.item}" if getattr(pays, line.item) is not None else "pays.anything_else"
+    path, rule = desk.policy.rules_of_items[line.item]
+    currency = desk.claim_file.claim.currency
     into = desk.into_policy_currency(currency)
     if into is None:
         return Allowance(currency, typed_grains(line), held=(desk.no_rate(currency, path),))
-    rule, rate = pays.rule_for(line.item), into.factor
+    rate = into.factor
     match rule:
         case PartsPaid():
             allowance = parts(line, rule, path, desk, rate)

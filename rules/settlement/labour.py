@@ -2,12 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from decimal import Decimal
 from fractions import Fraction
 
 from rules.measures.prorating import number_text
 from rules.open_facts import OpenFact
-from rules.plain import hours_text, sum_text
+from rules.plain import sum_text
 from rules.policy_book.values import number_words
 from rules.rounding import rounded_ratio
 from rules.settlement.allowance import Allowance, Cut, lesser, limited, typed_grains, unless_given
@@ -98,7 +97,7 @@ def _as_typed() -> str:
     return "as typed"
 
 
-def _counted(line: ClaimLine, rule: LabourPaid) -> int:
+def counted_hours(line: ClaimLine, rule: LabourPaid) -> int:
     """Return the hundredths of an hour that count: full tenths only, or all."""
     assert line.hours is not None
     actual = centihours(line.hours)
@@ -107,7 +106,7 @@ def _counted(line: ClaimLine, rule: LabourPaid) -> int:
 
 def _time(line: ClaimLine, rule: LabourPaid, path: str, desk: Desk) -> Time:
     """Return the hours that the clause allows of a line by itself."""
-    counted = _counted(line, rule)
+    counted = counted_hours(line, rule)
     found = None
     if rule.hours != "actual" and line.operation is not None and desk.tables.has_flat_times:
         found = desk.tables.flat_time(frozenset((line.operation,)), desk.on(rule.rate_on))
@@ -126,47 +125,6 @@ def _time(line: ClaimLine, rule: LabourPaid, path: str, desk: Desk) -> Time:
         words = lacking if desk.tables.has_flat_times else "No table of flat-rate times is on file."
         notes = (("typed_unchecked", words),)
     return Time(counted, "hours_in_tenths", "full tenths of an hour count", held, notes)
-
-
-def combined_times(desk: Desk) -> dict[str, Time]:
-    """Return the hours of lines whose operations, done in one visit, take less together than one by one.
-
-    The combined time is split in proportion to what each line would be allowed by itself; where that comes to no more
-    than the combined time (little time was taken), each line keeps its own.
-    """
-    rule, tables = desk.policy.terms.pays.rule_for("labour"), desk.tables
-    if not isinstance(rule, LabourPaid) or rule.hours == "actual" or not tables.has_flat_times:
-        return {}
-    lines: dict[str, ClaimLine] = {}
-    for line in sorted(desk.claim_file.claim.lines, key=lambda line: line.line):
-        if line.item == "labour" and line.operation is not None:
-            lines.setdefault(line.operation, line)
-    if len(lines) < 2 or all(len(operations) == 1 for operations in tables.flat_times):
-        return {}
-    on = desk.on(rule.rate_on)
-    times_of: dict[str, Time] = {}
-    for together in tables.combined(frozenset(lines), on):
-        found = tables.flat_time(together, on)
-        singles = {o: tables.flat_time(frozenset((o,)), on) for o in sorted(together)}
-        if found is None or any(single is None for single in singles.values()):
-            continue
-        alone = {o: _alone(lines[o], single.value, rule) for o, single in singles.items() if single is not None}
-        total, hundredths = sum(alone.values()), centihours(found.value)
-        if total <= hundredths:
-            continue
-        words = f"{' and '.join(sorted(together))} together take {found.value} h ({found.row})"
-        for operation, own in alone.items():
-            counted = times(hundredths, Fraction(own, total))
-            split = (
-                f"{words}; of them {hours_text(own)} ÷ {hours_text(total)} is this line's:"
-                f" {found.value} h × {number_text(Fraction(own, total))} = {number_text(counted * AN_HUNDREDTH)} h"
-            )
-            times_of[lines[operation].line] = Time(counted, "operations_overlap", split)
-    return times_of
-
-
-def _alone(line: ClaimLine, flat: Decimal, rule: LabourPaid) -> int:
-    return centihours(flat) if rule.hours == "flat_rate" else min(_counted(line, rule), centihours(flat))
 
 
 def hours_at_rate(line: ClaimLine, rule: HoursAtRate, path: str, desk: Desk, rate: Factor) -> Allowance:

@@ -91,11 +91,10 @@ def unpaid(
     """
     minor = minor_of(claim_file, currency, policy.conventions.money.round if policy is not None else "half_up")
     units = minor.units(claimed)
-    split = {**dict.fromkeys(BEARERS, 0), bearer: units}
+    owner, dealer, other_payer, left_open = (units if bearer == who else 0 for who in BEARERS)
     step = "open" if bearer == "open" else "not_covered"
     moves = (
         Move("claimed", None, "as claimed", units, units, claimed),
         Move(step, clause, words, units, 0, 0, bearer, amount=claimed),
     )
-    owner, dealer, other_payer, left_open = (split[who] for who in BEARERS)
     return LineMoney(currency, minor.exponent, units, 0, 0, 0, owner, dealer, other_payer, left_open, moves, ())

@@ -1,6 +1,9 @@
 """Items that a covered failure ruined: along the chain of causes, line by line, to the failure that began it."""
 
 from collections.abc import Mapping
+from dataclasses import replace
+
+from rules.line_views import LineView
 
 CAUSED_STATES = ("covered", "refer")
 
@@ -28,3 +31,29 @@ def state_of_cause(
         seen.add(cause)
         cause = causes.get(cause)
     return "deny"
+
+
+def with_caused(views: list[LineView]) -> list[LineView]:
+    """Let wear items and consumables through that a covered failure ruined, also at the end of a chain of causes."""
+    if not any(reason.effect == "deny_unless_caused" for view in views for reason in view.reasons):
+        return views
+    causes = {v.subject.line.line: v.subject.line.caused_by for v in views}
+    states = {v.subject.line.line: v.state for v in views}
+    spared = frozenset(
+        v.subject.line.line
+        for v in views
+        if any(r.effect == "deny_unless_caused" for r in v.reasons) and not any(r.effect == "deny" for r in v.reasons)
+    )
+    settled: list[LineView] = []
+    for view in views:
+        line = view.subject.line.line
+        cause = state_of_cause(line, causes, states, spared) if line in spared else "deny"
+        if cause == "deny":
+            settled.append(view)
+            continue
+        reasons = [r for r in view.reasons if r.effect != "deny_unless_caused"]
+        code, effect = ("caused_by_covered_failure", "note") if cause == "covered" else ("cause_undecided", "refer")
+        reasons += [replace(r, code=code, effect=effect) for r in view.reasons if r.effect == "deny_unless_caused"]
+        state = "refer" if any(r.effect == "refer" for r in reasons) else "covered"
+        settled.append(replace(view, state=state, reasons=tuple(reasons)))
+    return settled

@@ -80,7 +80,7 @@ class Settlement:
     def settle(
         self, payables: Sequence[Payable], over_limit: Callable[[Payable], bool], desk: Desk
     ) -> dict[str, LineMoney]:
-        """Return each line's money; ``over_limit`` says whether the either-or point of the term has passed."""
+        """Return each line's money; ``over_limit`` says whether a line is past the either-or point of its term."""
         running = [self._claimed(p) for p in sorted(payables, key=lambda p: p.subject.line.line)]
         for step in self.policy.conventions.deduction_order:
             match step:
@@ -174,10 +174,11 @@ class Settlement:
     def _prorate(self, line: _Running, proration: Proration) -> None:
         prorating = self.policy.terms.prorating
         assert prorating is not None
-        bearer, before = prorating.borne_by, line.exact
+        bearer = prorating.borne_by
         if proration.owner_price is not None:
             price = min(times(grains(proration.owner_price), proration_quantity(line.payable.subject)), line.exact)
             if price:
+                # No reason of the rules tells of a price, as one tells of a share.
                 words = f"the owner pays a fixed price of {sum_text(proration.owner_price)}"
                 self._move(line, "share", line.exact - price, bearer, "prorating", words, amount=price)
                 line.cuts.append(Cut("prorated", "prorating", words, price, bearer))
@@ -190,8 +191,6 @@ class Settlement:
         else:
             exact = times(line.exact, proration.share)
             self._move(line, "share", exact, bearer, "prorating", words, share=proration.share)
-        code = "prorated" if proration.share else "prorated_to_nothing"
-        line.cuts.append(Cut(code, "prorating", words, before - line.exact, bearer))
 
     def _share_on_list(self, line: _Running, share: Fraction, words: str) -> None:
         """The maker pays the share of the allowed amount, the owner the rest of the list price.
@@ -223,15 +222,22 @@ class Settlement:
             line.moves.append(Move("added", number, text, line.units, line.units, line.exact, "owner", amount=amount))
 
     def _either_or(self, running: list[_Running], over_limit: Callable[[Payable], bool]) -> None:
+        """Pay one of two kinds of the lines that are past the point, each in its own term.
+
+        A line before the point keeps both; where only one kind is claimed past it, there is nothing to choose between.
+        """
         rule = self.policy.terms.pays.either_or
-        if rule is None or not any(over_limit(line.payable) for line in running):
+        if rule is None:
             return
-        sums = {item: sum(r.units for r in running if r.item == item) for item in rule.items}
+        past = [r for r in running if r.item in rule.items and r.units and over_limit(r.payable)]
+        sums = {item: sum(r.units for r in past if r.item == item) for item in rule.items}
         first, second = rule.items
+        if not sums[first] or not sums[second]:
+            return
         higher = first if sums[first] >= sums[second] else second
         picked = higher if rule.picks == "higher" else (second if higher == first else first)
-        for line in running:
-            if line.item in rule.items and line.item != picked and line.units:
+        for line in past:
+            if line.item != picked:
                 words = f"{first} or {second} is paid, the {rule.picks}: {picked}"
                 cut = Cut("either_or", "pays.either_or", words, line.exact, rule.borne_by)
                 self._move(line, "either_or", 0, cut.bearer, cut.path, words, amount=line.exact)

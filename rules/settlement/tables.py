@@ -206,7 +206,8 @@ def _add(rows: dict[Key, list[Dated[T]]], key: Key, dated: Dated[T]) -> None:
 
 
 def _newest_first(rows: dict[Key, list[Dated[T]]]) -> Rows[Key, T]:
-    return {
-        key: tuple(sorted(found, key=lambda d: (d.since, d.table, d.version), reverse=True))
-        for key, found in rows.items()
-    }
+    return {key: tuple(found) if len(found) == 1 else _sorted(found) for key, found in rows.items()}
+
+
+def _sorted(rows: list[Dated[T]]) -> tuple[Dated[T], ...]:
+    return tuple(sorted(rows, key=lambda d: (d.since, d.table, d.version), reverse=True))

@@ -1,4 +1,4 @@
-"""Lines of a machine without an hour meter whose coverage or share only hours could decide: a person looks at them.
+"""Lines of a machine without an hour meter whose coverage, period or share only hours could decide: held for a person.
 
 A limit that cannot be measured plays no part beside one that can: of 60 months or 3,000 h, whichever comes first, the
 age alone is left. Where nothing else is left to tell, or the later of two limits counts and the other one has passed,
@@ -23,7 +23,8 @@ def metered(allowance: Allowance, measures: Measures, subject: Subject, desk: De
     """Return the allowance, held where the machine has no hour meter and only its hours could decide."""
     if desk.claim_file.machine.has_meter:
         return allowance
-    held = (*allowance.held, *_held_by_term(measures, subject), *_held_by_share(measures, subject))
+    held_by = (_held_by_term, _held_by_period, _held_by_share)
+    held = (*allowance.held, *(held for by in held_by for held in by(measures, subject)))
     return replace(allowance, held=held)
 
 
@@ -43,6 +44,15 @@ def _is_undecided(limits: Limits, measured: Sequence[LimitState], conventions: C
     if limits.first_of is not None:
         return not measured
     return all(state.passed(conventions) for state in measured)
+
+
+def _held_by_period(measures: Measures, subject: Subject) -> Iterator[Held]:
+    path = measures.item_untold.get(subject.line.line)
+    if path == "pays.either_or":
+        words = "whether the point in hours had come, from which one of two kinds of items is paid, is not measured"
+        yield Held("no_hour_meter", path, words)
+    elif path is not None:
+        yield Held("no_hour_meter", path, "whether the shorter period of these items had ended is not measured")
 
 
 def _held_by_share(measures: Measures, subject: Subject) -> Iterator[Held]:

@@ -136,12 +136,6 @@ class Tolerances(Document):
     late: Tolerated
     at_most: Hours | None = None
 
-    @cached_property
-    def hundredths(self) -> tuple[int | None, int | None]:
-        """Early and late in hundredths of an hour where they are hours, None where they are a percentage."""
-        early, late = (None if t.amount is None else centihours(t.amount) for t in (self.early, self.late))
-        return early, late
-
 
 class Window(Document):
     """The window round each due point, hours and calendar apart; both bounds lie inside it."""

@@ -47,7 +47,7 @@ Policies = Annotated[
 ]
 
 
-@app.command()
+@app.command(short_help="Decide the claims of the shipped scenario.")
 @refusing
 def demo(
     claim: Annotated[
@@ -113,7 +113,7 @@ def cases(
     run_cases(files, policies or [], verbose=verbose)
 
 
-@app.command()
+@app.command(short_help="Check or write the JSON Schemas of the files.")
 @refusing
 def schemas(
     directory: Annotated[Path, typer.Argument(metavar="DIR", help="Directory of the JSON Schemas.")] = Path(

@@ -17,7 +17,7 @@ from service.currencies import all_exponents
 from service.policy_files import load_policies, read_policy_source
 from service.rendering.layout import headed, wrapped
 from service.shipped import FIXTURES
-from service.text_files import SUFFIXES, InputRefused, checked, document_files, read_document, refused
+from service.text_files import SUFFIXES, InputRefused, checked, document_files, expect, read_document, refused
 
 
 @dataclass(slots=True)
@@ -59,6 +59,8 @@ def _tables(files: Sequence[Path]) -> list[tuple[Path, ParsedDocument, CaseTable
     for file in document_files(*files):
         document = read_document(file)
         named = file in files
+        if named:
+            expect("a case table", document)
         if named or (isinstance(document.tree, dict) and "cases" in document.tree):
             found.append((file, document, checked(CaseTable, document)))
     if not found:

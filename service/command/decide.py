@@ -62,12 +62,15 @@ def run_decide(inputs: Inputs, decided_on: str | None, *, as_json: bool, explain
     complain(f"Note: {words}" for words in unknown_words(claim_file, vocabulary_of(book)))
     decision = adjudicate(book, claim_file)
     show(decision, book, as_json=as_json, explain=explain, letter=letter)
-    if inputs.dealer is None and not as_json:
+    if inputs.dealer is None:
         taken = (
             f"No --dealer was given: dealer {claim_file.dealer.dealer} was taken to be in the machine's region"
             f" ({claim_file.dealer.region}) and paid in the claim's currency ({claim_file.dealer.currency})."
         )
-        say("\n".join(wrapped(taken, width())))
+        if as_json or letter:  # what is sent on holds nothing but the document itself
+            complain([f"Note: {taken}"])
+        else:
+            say("\n".join(wrapped(taken, width())))
 
 
 def show(decision: Decision, book: PolicyBook, *, as_json: bool = False, explain: bool, letter: bool) -> None:

@@ -112,6 +112,9 @@ def refusing(command: Callable[P, R]) -> Callable[P, R]:
             refuse(f"{name}{error.strerror or error}. Nothing more was done.")
         except (typer.Exit, typer.Abort):
             raise
+        except ImportError as error:
+            complain([f"The installation is not whole: {error}", "Install hourmark again, as its README says."])
+            raise typer.Exit(FAULT_OF_OURS) from error
         except Exception as error:  # not the user's fault, and not to be shown as one
             if os.environ.get("HOURMARK_TRACEBACK"):
                 raise

@@ -66,8 +66,10 @@ class _Shown:
 def _head(decision: Decision, width: int) -> Iterator[str]:
     left = f"Claim {decision.claim}, machine {decision.serial}, dealer {decision.dealer}"
     yield from between(left, f"decided on {day_text(decision.decided_on)}", width)
-    payout = f"the maker pays the dealer {amount_text(decision.payout.amount)} {decision.payout.currency}"
-    yield from wrapped(f"{STATUS_WORDS[decision.status].capitalize()}: {payout}.", width)
+    status, amount = STATUS_WORDS[decision.status].capitalize(), decision.payout.amount
+    is_open = bool(decision.payout.held) or any(line.outcome in ("need_info", "refer") for line in decision.lines)
+    payout = f"{amount_text(amount)} {decision.payout.currency}" if amount else f"nothing{' yet' if is_open else ''}"
+    yield from wrapped(f"{status}: the maker pays the dealer {payout}.", width)
     if decision.payout.rates:
         yield from wrapped(f"Converted at {tidy('; '.join(decision.payout.rates))}.", width, _IN)
     for held in decision.payout.held:

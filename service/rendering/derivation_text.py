@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 
+from rules.history.readings import CLAIM_READING, REPAIR_READING
 from schemas.decision import Decision, Firing, LineDecision, Measure
 from service.rendering.layout import NARROWEST, wrapped
 from service.rendering.words import day_text, inside_sentence, plain, reason_words, tidy, version_text
@@ -21,6 +22,9 @@ _LIMIT = re.compile(r"(.+)\.ends\[(\d+)\]")
 _GROUP_AND_LIMIT = re.compile(r"(.+): (\S+\.ends\[\d+\])")
 _GROUP = re.compile(r"(?P<what>[^/:]+)(?:/(?P<side>(?!carve_outs)\w+))?(?:/(?P<path>carve_outs\[\d+\]))?")
 _JOINS = frozenset(("g", "i", "x"))  # numbers that only join facts to each other
+# Where a rule holds, as its name ends.
+_WHERE_WORDS = {"part": "a part is paid", "zero": "nothing is paid"}
+_RECORD_WORDS = {CLAIM_READING: "read at the failure", REPAIR_READING: "read at the repair"}
 _KIND_WORDS = {
     "over": "limit",
     "used": "hours used",
@@ -76,7 +80,9 @@ def _measure(measure: Measure, reading: "_Reading") -> str:
         name = f"{reading.group(measure.policy, limit[1])}: {reading.clause(measure.policy, limit[2])}"
     elif measure.name.endswith(": start of term") and measure.policy is not None:
         name = f"{reading.group(measure.policy, measure.name.removesuffix(': start of term'))}: start of term"
-    records = f" ({', '.join(measure.records)})" if measure.records else ""
+    records = (
+        f" ({', '.join(_RECORD_WORDS.get(record, record) for record in measure.records)})" if measure.records else ""
+    )
     return f"{name}: {measure_words(measure.value)}{records}"
 
 
@@ -142,6 +148,8 @@ class _Reading:
         path, _, where = rest.partition(" ")
         words = inside_sentence(reason_words(code))
         clause = self.clause(firing.policy, path) if path else ""
+        if where in _WHERE_WORDS:
+            return ", ".join(part for part in (words, clause, _WHERE_WORDS[where]) if part)
         return " ".join(part for part in (f"{words},", clause, where) if part).removesuffix(",")
 
     def fact(self, fact: Mapping[str, int | str], policy: str) -> str:

@@ -65,7 +65,7 @@ def drawn(documents: Sequence[CoveragePolicy], claims: int) -> Iterator[list[Cla
 def row(name: str, seconds: float, beside: float, words: str = "") -> None:
     """Print the time of one claim, as a rate, and as the ratio of its rate to the one beside it."""
     print(
-        f"  {name:<30}{1 / seconds:9,.0f}{seconds * 1e6:10,.0f}{beside / seconds:9.2f}   {words}".rstrip(), flush=True
+        f"  {name:<32}{1 / seconds:9,.0f}{seconds * 1e6:10,.0f}{beside / seconds:9.2f}   {words}".rstrip(), flush=True
     )
 
 
@@ -87,7 +87,7 @@ def headline(adjudicator: Adjudicator, documents: Sequence[CoveragePolicy], clai
         + (f", {sum(still_open):,} worlds, for {dict(kinds)}" if still_open else "")
     )
     apart.sort()
-    print(f"\n  {'':<30}{'claims/s':>9}{'µs':>10}{'ratio':>9}")
+    print(f"\n  {'':<32}{'claims/s':>9}{'µs':>10}{'ratio':>9}")
     noise = (
         f"two passes over the same claims: {apart[len(apart) // 2]:.0%} apart at the median, {apart[-1]:.0%} at most"
     )
@@ -101,7 +101,9 @@ def stages(adjudicator: Adjudicator, files: Sequence[ClaimFile], each: float) ->
         whole = seconds_for(adjudicator, files) / len(files)
     rest = {name: seconds / len(files) for name, seconds in spent.items()}
     for name, seconds in (*rest.items(), ("between the stages", whole - sum(rest.values()))):
-        print(f"    {name:<28}{'':9}{seconds * 1e6:10,.0f}{seconds / whole:9.0%}")
+        print(f"    {name:<30}{'':9}{seconds * 1e6:10,.0f}{seconds / whole:9.0%}")
+    known = min(seconds_for(adjudicator, files, digest_known=True) for _ in range(2)) / len(files)
+    row("driver, the file's digest known", known, each, "decided once more, or under other policies")
     with_remedies = seconds_for(adjudicator, files, remedies=True) / len(files)
     row("driver, with remedies", with_remedies, each)
 
@@ -121,16 +123,16 @@ def peers(book: PolicyBook, adjudicator: Adjudicator, files: Sequence[ClaimFile]
 
 def growth(documents: Sequence[CoveragePolicy], conventions: Sequence[Conventions], files: Sequence[ClaimFile]) -> None:
     """Print the time of a claim as the policies for its machine grow in number, and as its history does."""
-    print(f"\n  {'cost as the policies grow':<30}{'claims/s':>9}{'µs':>10}{'times':>9}")
+    print(f"\n  {'cost as the policies grow':<32}{'claims/s':>9}{'µs':>10}{'times':>9}")
     first = 0.0
     for times in (1, 2, 4):
         with Adjudicator(many(documents, conventions, times)) as adjudicator:
             rate(adjudicator, files[:50])
             found = passes(adjudicator, files, 2)[0] / len(files)
         first = first or found
-        print(f"  policies × {times:<19}{1 / found:9,.0f}{found * 1e6:10,.0f}{found / first:9.2f}")
+        print(f"  policies × {times:<21}{1 / found:9,.0f}{found * 1e6:10,.0f}{found / first:9.2f}")
     print(
-        f"\n  {'cost as the history grows':<30}{'claims/s':>9}{'µs':>10}{'times':>9}   the same claims, each fact known"
+        f"\n  {'cost as the history grows':<32}{'claims/s':>9}{'µs':>10}{'times':>9}   the same claims, each fact known"
     )
     first = 0.0
     with Adjudicator(build_book(documents, conventions)) as adjudicator:
@@ -146,14 +148,14 @@ def growth(documents: Sequence[CoveragePolicy], conventions: Sequence[Convention
             words = (
                 f"{found / first / (services / HISTORIES[0]):.2f} of linear; {sum(n > 1 for n in counts)} claims open"
             )
-            print(f"  {name:<30}{1 / found:9,.0f}{found * 1e6:10,.0f}{found / first:9.2f}   {words}", flush=True)
+            print(f"  {name:<32}{1 / found:9,.0f}{found * 1e6:10,.0f}{found / first:9.2f}   {words}", flush=True)
 
 
 def doubts(documents: Sequence[CoveragePolicy], conventions: Sequence[Conventions], seconds: float) -> None:
     """Print what one doubtful fact costs on short and long histories."""
     lengths = (HISTORIES[0], HISTORIES[-1])
     print("\n  one doubtful fact: worlds a claim, share given up, milliseconds a claim (claims looked at)")
-    print(f"  {'':<30}" + "".join(f"{f'{n} services':>34}" for n in lengths))
+    print(f"  {'':<32}" + "".join(f"{f'{n} services':>34}" for n in lengths))
     with Adjudicator(build_book(documents, conventions)) as adjudicator:
         for name, spoil in {"every fact known": None, **DOUBTS}.items():
             costs = [cost_of(spoil, adjudicator, documents, n, seconds) for n in lengths]
@@ -161,7 +163,7 @@ def doubts(documents: Sequence[CoveragePolicy], conventions: Sequence[Convention
                 f"{c.worlds:8.1f} {c.given_up:5.0%} {c.milliseconds:10,.1f} ({c.claims:3})" if c else "none drawn"
                 for c in costs
             ]
-            print(f"  {name:<30}" + "".join(f"{cell:>34}" for cell in cells), flush=True)
+            print(f"  {name:<32}" + "".join(f"{cell:>34}" for cell in cells), flush=True)
 
 
 def memory(place: Path, claims: int) -> None:

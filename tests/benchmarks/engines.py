@@ -4,6 +4,9 @@ from collections.abc import Callable, Mapping, Sequence
 from copy import deepcopy
 from typing import Any
 
+import rules.rule_base.engine_symbols  # noqa: F401 - before the engine, which does not load without it
+
+# isort: split
 from durable.engine import Host
 
 from rules.adjudicate import Adjudicator

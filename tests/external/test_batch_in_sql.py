@@ -30,7 +30,7 @@ FIXTURES = Path(__file__).parents[2] / "fixtures"
 CLAIMS = 300
 DEALERS = ("D-1", "D-2", "D-3")
 PARTS = ("P-1", "P-2", "P-3", "P-4")
-OPERATIONS = ("O-1", "O-2", "O-3")
+OPERATIONS = ("O-1", "O-2", "O-3", "O-4")
 
 TERMS: dict[str, Any] = {
     "term": {"ends": {"first_of": [{"months": 36}, {"machine_hours": 2000}]}},
@@ -112,8 +112,8 @@ def _drawn_line(rng: random.Random, claim: Claim, line: str) -> Line:
         part, net = rng.choice(PARTS), rng.randint(2_000, 60_000)
         return Line(claim.claim, line, "parts", part, net, quantity, None, None, None)
     rate = rng.choice((None, rng.randint(7_000, 12_000)))
-    # An operation of its own for each line: what several take together is not this table's matter.
-    return Line(claim.claim, line, "labour", None, None, None, f"O-{int(line[1:]) % 3 + 1}", rng.randint(5, 700), rate)
+    # An operation of its own for each of up to four lines: what several take together is not this table's matter.
+    return Line(claim.claim, line, "labour", None, None, None, f"O-{int(line[1:]) + 1}", rng.randint(5, 700), rate)
 
 
 # --- In SQL

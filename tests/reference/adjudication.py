@@ -40,7 +40,7 @@ from schemas.policy.document import CoveragePolicy
 from schemas.policy.exclusions import Alterations, Consumables, ExcludedCauses, WearItems
 from schemas.policy.pays import NotPaid
 from schemas.policy.services import ServiceDuty
-from tests.reference.allowed import allow, combined, typed
+from tests.reference.allowed import allow, typed
 from tests.reference.duties import CODES, Asking, Serviced, judge_duty
 from tests.reference.edges import Edges
 from tests.reference.meter import FAILURE, History, hours_of
@@ -63,7 +63,9 @@ from tests.reference.terms import (
     worn,
 )
 from tests.reference.unknown import Given
-from tests.reference.views import Subject, View, Why, consequence, first_bearer, let_through
+from tests.reference.unmetered import unmetered
+from tests.reference.views import Subject, View, Why, consequence, first_bearer, let_through, share_wear
+from tests.reference.visits import overlapping, side_of
 
 Book = dict[str, tuple[CoveragePolicy, Conventions]]
 
@@ -108,7 +110,8 @@ class Bench:
                 sides = sides_possible(self.claim_file, component, line.removed_serial)
                 side = sides[self.given.ask(f"position:{component}:{line.removed_serial}", list(range(len(sides))))]
             fitted = fitted_on_machine(self.claim_file, component, side, line.removed_serial)
-            found.append(Subject(line, component, fitted))
+            found.append(Subject(line, component, fitted, side))
+        share_wear(found)
         return found
 
     def decide(self) -> dict[str, Result]:
@@ -226,7 +229,7 @@ class Bench:
     def views(self, name: str, subjects: list[Subject]) -> list[View]:
         """Return what a version makes of these lines, those that fall back judged under the older version."""
         asking, counter = self.asking(name), self.counter(name)
-        together = combined(self.claim_file.claim.lines, counter)
+        together = overlapping(subjects, counter)
         terms = {s.line.line: term_of(asking, s.line, s.component, s.fitted) for s in subjects}
         served: dict[tuple[str, str], Serviced] = {}
         views: list[View] = []
@@ -236,7 +239,7 @@ class Bench:
             whys = self.whys(asking, subject, term, served)
             allowed = allow(subject.line, counter, together, labour)
             share = share_of(asking, subject.line, term)
-            allowed.held += ["no_hour_meter"] if term.unmeasured or (share and share.unmeasured) else []
+            allowed.held += unmetered(asking, subject, subjects, term, share)
             if share is not None and share.paid != 1:
                 whys.append(Why("prorated" if share.paid else "prorated_to_nothing", "note"))
             lowered = sorted((w.share, w.place, w.bearer) for w in whys if w.effect == "lower")[:1]
@@ -365,7 +368,7 @@ class Bench:
             if view.state == "covered":
                 line = Line(
                     name, subject.line.item, subject.component, Fraction(subject.line.quantity), view.allowed,
-                    view.share, view.lowered, self.past_either_or(view), self.side_of(subject),
+                    view.share, view.lowered, self.past_either_or(view), side_of(subject, self.claim_file),
                 )  # fmt: skip
                 by_payer.setdefault(view.payer, []).append(line)
                 continue
@@ -376,13 +379,6 @@ class Bench:
         for payer, lines in sorted(by_payer.items()):
             money |= Till(lines, self.counter(payer)).settle()
         return money
-
-    def side_of(self, subject: Subject) -> str:
-        if subject.fitted is not None and subject.fitted.position != "none":
-            return subject.fitted.position
-        claim = self.claim_file.claim
-        typed = subject.line.position
-        return claim.position if typed == "none" and subject.component == claim.component else typed
 
     def past_either_or(self, view: View) -> bool:
         rule = self.book[view.payer][0].pays.either_or

@@ -176,7 +176,7 @@ def _price_of_one(
     return one, listed_list
 
 
-def _tenths(hours: Decimal, rule: LabourPaid) -> Fraction:
+def tenths(hours: Decimal, rule: LabourPaid) -> Fraction:
     return Fraction(int(hours * 10), 10) if rule.hours_in == "tenths" else Fraction(hours)
 
 
@@ -215,7 +215,7 @@ def _time(
     assert line.hours is not None
     if line.line in together:
         return together[line.line], "operations_overlap", []
-    counted = _tenths(line.hours, rule)
+    counted = tenths(line.hours, rule)
     flat = None
     if rule.hours != "actual" and line.operation is not None and counter.has(FlatTimeTable):
         flat = counter.flat_time({line.operation}, counter.day(rule.rate_on))
@@ -224,40 +224,6 @@ def _time(
         return counted, "hours_in_tenths", held
     hours = Fraction(flat) if rule.hours == "flat_rate" else min(counted, Fraction(flat))
     return hours, "hours_in_tenths" if hours == counted < line.hours else "time_above_flat_rate", []
-
-
-def combined(lines: tuple[ClaimLine, ...], counter: Counter) -> dict[str, Fraction]:
-    """Return the hours of lines whose operations take less together, larger groups of operations first."""
-    rule = counter.policy.pays.rule_for("labour")
-    if not isinstance(rule, LabourPaid) or rule.hours == "actual":
-        return {}
-    first: dict[str, ClaimLine] = {}
-    for line in sorted(lines, key=lambda each: each.line):
-        if line.item == "labour" and line.operation is not None:
-            first.setdefault(line.operation, line)
-    tables = [t for t in counter.claim_file.tables if isinstance(t, FlatTimeTable)]
-    groups = {tuple(sorted(r.operations)) for t in tables for r in t.rows if len(r.operations) > 1}
-    if len(first) < 2 or not groups:
-        return {}
-    day = counter.day(rule.rate_on)
-    result: dict[str, Fraction] = {}
-    free = set(first)
-    for group in sorted(groups, key=lambda g: (-len(g), g)):
-        time = counter.flat_time(set(group), day)
-        if time is None or not set(group) <= free:
-            continue
-        free -= set(group)
-        alone: dict[str, Fraction] = {}
-        for operation in group:
-            flat, hours = counter.flat_time({operation}, day), first[operation].hours
-            if flat is not None and hours is not None:
-                alone[operation] = (
-                    Fraction(flat) if rule.hours == "flat_rate" else min(_tenths(hours, rule), Fraction(flat))
-                )
-        if len(alone) == len(group) and sum(alone.values()) > time:
-            for operation in group:
-                result[first[operation].line] = Fraction(time) * alone[operation] / sum(alone.values())
-    return result
 
 
 def _hours(line: ClaimLine, rule: HoursAtRate, counter: Counter, rate: Fraction) -> Allowed:

@@ -31,6 +31,20 @@ class Verdict:
             return dict.fromkeys(BEARERS, 0)
         return {who: min(getattr(r.money, who) for r in self.results) for who in BEARERS}
 
+    def shown(self) -> list[Result]:
+        """Return the results that the line may be shown by: what is open must hold all that may still be paid.
+
+        They claim the most and let the maker pay least, in the currency in which it may pay least of all.
+        """
+        least = min(r.money.maker for r in self.results)
+        currencies = {r.money.currency for r in self.results if r.money.maker == least}
+        found: list[Result] = []
+        for currency in currencies:
+            alike = [r for r in self.results if r.money.currency == currency]
+            whole = [r for r in alike if r.money.claimed == max(other.money.claimed for other in alike)]
+            found += [r for r in whole if r.money.maker == min(other.money.maker for other in whole)]
+        return found
+
     def outcomes(self) -> set[str]:
         """Return the outcomes that the line may be given."""
         if self.waits_for:

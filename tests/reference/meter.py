@@ -263,12 +263,15 @@ def _drop_spikes(meter: list[Shown], a_day: int) -> None:
 def _mark_stuck(history: History, meter: list[Shown]) -> None:
     for first in meter:
         same = [r for r in meter if r.hours == first.hours]
+        worked = [r.day for r in same if r.work]
+        if len(worked) < 2:
+            continue
         stored = sum(
-            max((min(s.until, same[-1].day) - max(s.since, first.day)).days, 0)
+            max((min(s.until, same[-1].day) - max(s.since, worked[0])).days, 0)
             for s in history.claim_file.machine.storage
         )
-        long = span_on(first.day, history.conventions.meter.stuck_after, history.conventions) + timedelta(days=stored)
-        if sum(r.work for r in same) >= 2 and same[-1].day >= long:
+        long = span_on(worked[0], history.conventions.meter.stuck_after, history.conventions) + timedelta(days=stored)
+        if same[-1].day >= long:
             history.unclear = True
 
 

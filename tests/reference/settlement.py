@@ -11,6 +11,7 @@ from tests.reference.allowed import Allowed
 from tests.reference.rounding import rounded
 from tests.reference.shares import Share
 from tests.reference.tables import Counter
+from tests.reference.visits import SIDES, side_among
 
 
 @dataclass
@@ -155,13 +156,16 @@ class Till:
 
     def either_or(self) -> None:
         rule = self.policy.pays.either_or
-        if rule is None or not any(line.past_either_or for line in self.lines):
+        if rule is None:
             return
         one, other = rule.items
-        sums = {item: sum(self.units[x.name] for x in self.lines if x.item == item) for item in rule.items}
+        past = [line for line in self.lines if line.past_either_or]
+        sums = {item: sum(self.units[x.name] for x in past if x.item == item) for item in rule.items}
+        if 0 in sums.values():
+            return
         dearer, cheaper = (one, other) if sums[one] >= sums[other] else (other, one)
         paid = dearer if rule.picks == "higher" else cheaper
-        for line in self.lines:
+        for line in past:
             if line.item in rule.items and line.item != paid and self.units[line.name]:
                 self.bring(line.name, Fraction(0), rule.borne_by)
                 self.result[line.name].codes.append("either_or")
@@ -216,19 +220,17 @@ class Till:
 
     def side_of(self, line: Line, inside: list[Line]) -> str:
         """Return the side a line is about; one that states none is of a side that others of its component state."""
-        others = sorted({x.side for x in inside if x.component == line.component} - {"none"})
-        if line.side != "none" or not others:
-            return line.side
-        return others[self.counter.given.ask(f"position:line:{line.name}", list(range(len(others))))]
+        return side_among(
+            line.name, line.side, {x.side for x in inside if x.component == line.component}, self.counter.given
+        )
 
     def was_for(self, payment: EarlierPayment, side: str, sides: set[str]) -> bool:
         """Return whether an earlier payment counts against a side; which one it was for may not be on file."""
         if side == "none" or payment.position != "none":
             return side in ("none", payment.position)
         possible = sorted(sides) if len(sides) > 1 else [*sides, "none"]
-        names = ["none", "left", "right", "front", "rear"]
-        picked = self.counter.given.ask(f"position:payment:{payment.id}", [names.index(s) for s in possible], "person")
-        return names[picked] == side
+        picked = self.counter.given.ask(f"position:payment:{payment.id}", [SIDES.index(s) for s in possible], "person")
+        return SIDES[picked] == side
 
     def left(self, cap: Cap, lines: list[Line], pool: tuple[str, ...], sides: set[str]) -> int | str:
         """Return what a cap leaves in minor units, or the code of what is missing for it.

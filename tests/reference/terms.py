@@ -342,8 +342,8 @@ def _open_event(asking: Asking, event: str) -> date:
 
 def period_over(asking: Asking, limits: Limits, term: Term, wear: Fraction | None) -> bool:
     """Return whether a shorter period inside the term is over: at the first of its limits, or at the last."""
-    found = [over for limit in limits.all if (over := is_over(asking, limit, term, wear, term.tested)) is not None]
-    return any(found) if limits.first_of is not None else bool(found) and all(found)
+    found = [is_over(asking, limit, term, wear, term.tested) for limit in limits.all]
+    return any(found) if limits.first_of is not None else all(found)
 
 
 def untold(limits: Limits, over: list[bool | None]) -> bool:

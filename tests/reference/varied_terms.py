@@ -70,10 +70,24 @@ def varied_policy(policy: CoveragePolicy, rng: random.Random, changes: int = 5) 
         tree["caps"] = [*tree.get("caps", []), {**cap, "at": of, "items": "all", "excess_borne_by": "dealer"}]
     if rng.random() < 0.4:
         tree["prorating"] = drawn_prorating(rng, tree["pays"])
+    if rng.random() < 0.4:
+        draw_periods(rng, tree["pays"])
     try:
         return CoveragePolicy.model_validate(tree)
     except ValidationError:
         return policy  # the drawn choices contradict one another, which the schema refuses
+
+
+def draw_periods(rng: random.Random, pays: dict[str, Any]) -> None:
+    """Give labour a shorter period, or a point from which parts or labour is paid, by age, by hours or by both."""
+    paid = [item for item in ("parts", "labour") if "nothing" not in pays.get(item, {"nothing": True})]
+    if "labour" in paid and rng.random() < 0.5:
+        limits = rng.choice(([{"machine_hours": 150}], [{"months": 5}, {"machine_hours": 150}]))
+        pays["labour"] |= {"until": {rng.choice(("first_of", "last_of")): limits}, "after_borne_by": "owner"}
+    if len(paid) == 2 and rng.random() < 0.7:
+        after = rng.choice(({"months": 4}, {"machine_hours": 100}, {"component_hours": 60}))
+        choice = {"items": paid, "after": after, "picks": rng.choice(("higher", "lower"))}
+        pays["either_or"] = {"clause": "E", "borne_by": rng.choice(("owner", "dealer")), **choice}
 
 
 def drawn_prorating(rng: random.Random, pays: dict[str, Any]) -> dict[str, Any]:

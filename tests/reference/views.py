@@ -27,6 +27,19 @@ class Subject:
     line: ClaimLine
     component: str | None
     fitted: FittedComponent | None
+    side: str = "none"
+
+
+def share_wear(subjects: list[Subject]) -> None:
+    """Give lines that are no part the wear of the parts they are about, where these are all worn alike."""
+    for subject in subjects:
+        if subject.line.item == "parts" or subject.line.wear is not None or subject.component is None:
+            continue
+        about = (subject.component, (subject.fitted and subject.fitted.id) or subject.side)
+        parts = [s.line.wear for s in subjects if s.line.item == "parts"
+                 and (s.component, (s.fitted and s.fitted.id) or s.side) == about]  # fmt: skip
+        if parts and parts.count(parts[0]) == len(parts):
+            subject.line = subject.line.model_copy(update={"wear": parts[0]})
 
 
 @dataclass

@@ -48,8 +48,7 @@ def _exact(line: LineDecision, verdict: Verdict, exponent: int) -> str:
         return f"outcome {line.outcome}, not {' or '.join(sorted(verdict.outcomes()))}"
     if _units(line, exponent) != verdict.certain():
         return f"bearers {_units(line, exponent)}, not {verdict.certain()}"
-    least = min(result.money.maker for result in verdict.results)
-    shown = [result for result in verdict.results if result.money.maker == least]
+    shown = verdict.shown()
     if not any((codes, line.policy) == (result.codes, result.policy) for result in shown):
         return f"reasons {sorted(codes)} under {line.policy}"
     money = {(r.money.claimed, r.money.added, r.money.allowed) for r in shown if r.codes == codes}

@@ -88,6 +88,7 @@ def test_an_unknown_policy_is_refused_at_its_line(table: Path) -> None:
         ("    expect:", "    terms: {orchard-drive@3: {layer: drive}}\n    expect:", "orchard-drive@3"),
         ("    expect:", "    services: {a: {like: b}}\n    expect:", 'service "a" is like "b"'),
         ("reading: 1500", "reading: many", "many"),
+        ("failed_on: 2027-02-01", "failed_on: soon", 'claim.failed_on: "soon" is no day; write one such as 2025-06-16'),
     ],
 )
 def test_a_case_that_cannot_be_decided_is_refused_with_its_line(
@@ -116,3 +117,11 @@ def test_no_table_is_refused(tmp_path: Path) -> None:
     code, _, err = run("cases", tmp_path)
     assert code == 2
     assert "no case table is found here." in err
+
+
+def test_another_document_named_as_a_table_is_told_in_one_fault(table: Path) -> None:
+    policy = table.parents[1] / "policies/orchard-drive-2.yaml"
+    code, _, err = run("cases", policy)
+    assert code == 2
+    assert "this is coverage terms, and a case table is read here. Check which file stands in which place." in err
+    assert "1 fault; nothing was done." in err

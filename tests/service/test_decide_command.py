@@ -97,7 +97,7 @@ def test_one_claim_of_a_list_is_chosen_by_its_id(tmp_path: Path) -> None:
     arguments = ["decide", listed, *DECIDE[2:]]
     code, out, err = run(*arguments)
     assert (code, out) == (2, "")
-    assert f"{listed}:1: this file holds 2 of them. Say which claim with --claim: C-1, C-2." in err
+    assert f"{listed}:1: this file holds 2 claims. Say which claim with --claim: C-1, C-2." in err
     code, out, err = run(*arguments, "--claim", "C-2", "--json")
     # 20.00 × 1.15 = 23.00; at 90 h the window of the 80 h service (72 to 88 h) is met at 79 h.
     assert (code, json.loads(out)["claim"], json.loads(out)["payout"]["amount"]) == (0, "C-2", "23.00")
@@ -111,6 +111,11 @@ def test_without_a_dealer_file_what_is_taken_for_granted_is_said() -> None:
     code, out, _ = run(*DECIDE[:at], *DECIDE[at + 2 :])
     assert code == 0
     assert "No --dealer was given: dealer D-04 was taken to be in the machine's region (XX) and paid in" in flat(out)
+    for form in ("--letter", "--json"):  # what is sent on holds nothing but the document itself
+        code, sent, err = run(*DECIDE[:at], *DECIDE[at + 2 :], form)
+        assert code == 0
+        assert "--dealer" not in sent
+        assert flat(err).startswith("Note: No --dealer was given: dealer D-04 was taken to be in the machine's region")
 
 
 @pytest.mark.parametrize(
@@ -120,9 +125,14 @@ def test_without_a_dealer_file_what_is_taken_for_granted_is_said() -> None:
         (("--decided-on", "2027-02-09"), "claim C-2207 goes on until 2027-02-10, and cannot be decided on 2027-02-09."),
         (("--machine", FILES / "nowhere.yaml"), "there is no such file. Check the path."),
         (("--machine", FILES), "this is a directory. Name a file in it."),
-        (("--tables", CLAIM), 'the key "kind" is missing'),
+        (
+            ("--tables", CLAIM),
+            "claim.yaml:1: this is a claim, and a reference table is read here. Check which file stands",
+        ),
+        (("--machine", CLAIM), "claim.yaml:1: this is a claim, and a machine is read here. Check which file stands"),
+        (("--services", CLAIM), "claim.yaml:1: this is a claim, and a service record is read here. Check which"),
         (("--policies", FILES / "tables"), "no policy is found here. A policy begins with `policy: name`"),
-        (("--dealer", CLAIM), 'the key "region" is missing'),
+        (("--dealer", CLAIM), "claim.yaml:1: this is a claim, and a dealer is read here. Check which file stands"),
     ],
 )
 def test_refused_input_is_told_with_the_way_out(change: tuple[object, object], message: str) -> None:

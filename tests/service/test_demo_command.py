@@ -2,6 +2,7 @@
 
 import re
 import shlex
+import sys
 from dataclasses import replace
 from decimal import Decimal
 
@@ -68,6 +69,14 @@ def test_the_tally_adds_up_to_the_lines_of_the_decisions() -> None:
     for name in SUMS:
         counted = sum((sums.amounts[name] for sums in tally.by_outcome.values()), Decimal(0))
         assert counted == sum((getattr(line, name) for line in lines), Decimal(0))
+
+
+def test_an_installation_that_is_not_whole_is_told_as_such(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "service.command.demo", None)
+    code, out, err = run("demo")
+    assert (code, out) == (3, "")
+    assert err.startswith("The installation is not whole: ")
+    assert err.endswith("\nInstall hourmark again, as its README says.\n")
 
 
 def test_what_is_claimed_and_granted_goes_to_somebody(shown: str) -> None:

@@ -105,6 +105,7 @@ def test_with_nobody_to_ask_the_missing_option_is_named(tmp_path: Path) -> None:
         ({"models": " , "}, '--models: " , " cannot be taken: name at least one model'),
         ({"name": "Drive"}, '--name: "Drive" cannot be taken: write small letters'),
         ({"months": "0"}, '--months: "0" cannot be taken: write a whole number of months'),
+        ({"first_services": "75 400"}, "cannot be taken: write the hours with commas, for example 75, 400"),
         ({"then_every": "-5"}, '--then-every: "-5" cannot be taken'),
     ],
 )

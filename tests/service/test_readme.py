@@ -1,5 +1,6 @@
 """The README shows what the program does: its decision, its policy and its commands are held against the real ones."""
 
+import json
 import re
 import shlex
 import shutil
@@ -64,25 +65,20 @@ def test_every_command_it_names_exists(monkeypatch: pytest.MonkeyPatch) -> None:
         assert result.exit_code == 0, command
 
 
-ANSWERS = {
-    "maker": "Quillfen", "name": "orchard-drive", "models": "QF40, QF60", "component": "wheel_drive", "months": "42",
-    "first-services": "75, 400", "then-every": "400", "free-until": "900", "zero-at": "2400", "currency": "EUR",
-    "from": "2026-01-01",
-}  # fmt: skip
-
-
 def ran(command: str) -> Result:
     return CliRunner().invoke(app, shlex.split(command)[1:])
 
 
 def written_and_closed(directory: Path, monkeypatch: pytest.MonkeyPatch, in_force: str = "{from: 2026-01-01,") -> Path:
-    """Make the first version as `hourmark policy new` writes it, with its time in force, and publish it."""
+    """Make the first version with the README's commands, with its time in force, and publish it."""
     monkeypatch.chdir(directory)
-    options = " ".join(f"--{key} {shlex.quote(value)}" for key, value in ANSWERS.items())
-    assert ran(f"hourmark policy new {options}").exit_code == 0
+    (commands,) = (block for block in blocks("") if block.startswith("hourmark policy new"))
+    new, show, publish = commands.splitlines()
+    assert "7 cases in 1 table: 7 hold, 0 fail" in ran(new).stdout
+    assert ran(show).stdout.startswith("Quillfen: wheel drive, proven service\n")
     first = directory / "policies/orchard-drive-1.yaml"
     first.write_text(first.read_text(encoding="utf-8").replace("{from: 2026-01-01,", in_force), encoding="utf-8")
-    assert ran("hourmark policy publish policies").exit_code == 0
+    assert ran(publish).exit_code == 0
     return directory / "policies"
 
 
@@ -123,6 +119,24 @@ def test_the_next_version_is_made_as_it_says(tmp_path: Path, monkeypatch: pytest
     assert closed.exit_code == 0
     assert "published  orchard-drive@2" in closed.stdout
     assert "1 version is now closed in policies/published.lock. 2 were published before and unchanged." in closed.stdout
+
+
+def test_an_old_decision_is_made_again_from_the_policies_it_names(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    policies = written_and_closed(tmp_path, monkeypatch)
+    for name, text in re.findall(r"^`?.*?`(\w+\.yaml)`:\n\n```yaml\n(.*?)^```$", README, re.MULTILINE | re.DOTALL):
+        (tmp_path / name).write_text(text.replace("2024-", "2026-"), encoding="utf-8")
+    decide = "hourmark decide claim.yaml --machine machine.yaml --services services.yaml --json --decided-on 2026-10-01"
+
+    def outcome(options: str) -> str:
+        return str(json.loads(ran(f"{decide} {options}").stdout)["digests"]["outcome"])
+
+    before = outcome("--policies policies")
+    copied(policies, "version: 1\n", "version: 2\nsupersedes: [1]\n")
+    assert outcome("--policies policies") != before
+    named = "--policies policies/orchard-drive-1.yaml --policies policies/orchard-drive-prorated-1.yaml"
+    assert outcome(named) == before
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
+from schemas.decision import Firing
 from service.rendering.decision_text import decision_text
 from service.rendering.derivation_text import derivation_text, measure_words
 from service.rendering.layout import joined, wrapped
@@ -117,6 +118,23 @@ def test_a_final_denial_pays_nothing_and_a_held_line_asks_nothing_of_the_dealer(
     text = flat(letter_text(replace(DECISION, lines=(held,), questions=(), payout=nothing, status="held_for_person")))
     assert "Your claim is held for the warranty desk. We pay nothing yet. " in text
     assert "Line other: a person at the warranty desk looks at it. You need do nothing now." in text
+
+
+def test_the_desk_reads_nothing_in_words_and_whether_more_may_come() -> None:
+    nothing = replace(DECISION.payout, amount=DECISION.payout.amount * 0)
+    denied = replace(DECISION, lines=(DECISION.lines[1],), questions=(), payout=nothing, status="denied")
+    assert "Not covered: the maker pays the dealer nothing.\n" in decision_text(denied)
+    held = replace(denied, lines=(replace(DECISION.lines[2], outcome="refer"),), status="held_for_person")
+    assert "Held for a person: the maker pays the dealer nothing yet.\n" in decision_text(held)
+    without_a_rate = replace(denied, payout=replace(nothing, held=("60.00 USD: no exchange rate to EUR is on file",)))
+    assert "the maker pays the dealer nothing yet.\n" in decision_text(without_a_rate)
+
+
+@pytest.mark.parametrize(("where", "words"), [("part", "a part is paid"), ("zero", "nothing is paid")])
+def test_the_share_a_rule_is_for_is_told_in_words(where: str, words: str) -> None:
+    firing = Firing("orchard-drive@1", f"prorated prorating {where}", ({"k": "share", "l": 0, "s": where},))
+    text = derivation_text(replace(DECISION, firings=(firing,)), 100, {"orchard-drive@1": {"prorating": "4.3"}})
+    assert f"    the paid share has fallen with use or age, clause 4.3, {words}\n" in text
 
 
 def test_a_sum_without_a_rate_is_told_as_held() -> None:
@@ -269,7 +287,7 @@ def test_points_of_both_kinds_are_listed_as_they_are() -> None:
 def test_derivation_says_which_version_governs_and_what_fired() -> None:
     text = flat(derivation_text(DECISION, 100))
     assert "orchard-drive 2: start of term 2 March 2026 (retail delivery) lies in its time in force" in text
-    assert "machine hours at the failure: 1,500.0 h (claim:reading)" in text
+    assert "machine hours at the failure: 1,500.0 h (read at the failure)" in text
     # Without the numbers of the clauses a path is told in words.
     assert "a required service is missing, services drive oil service due: drive oil, missed parts" in text
     numbered = flat(derivation_text(DECISION, 100, {"orchard-drive@2": {"services.drive_oil": "5.2"}}))

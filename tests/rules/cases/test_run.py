@@ -136,6 +136,27 @@ def test_a_claim_without_a_day_is_refused_in_the_words_of_a_case(runner: CaseRun
         mismatches(runner, {"pump": {"outcome": "pay"}}, claim={"failed_on": None})
 
 
+@pytest.mark.parametrize("part", ["base", "case"])
+def test_a_fact_stated_as_null_is_not_stated(runner: CaseRunner, part: str) -> None:
+    """Neither the end of the repair nor the first hire is on file; decided on the tenth day after 10 March."""
+    nulls = {"claim": {"repair_ended_on": None, "cause": None}, "machine": {"first_rental": None}}
+    base = {**BASE, **{key: {**BASE[key], **nulls[key]} for key in nulls}} if part == "base" else dict(BASE)
+    case: dict[str, Any] = {"name": "a case with nulls in it", "expect": {"pump": {"outcome": "pay"}}}
+    table = CaseTable.model_validate(
+        {"policies": ["term-plain@1"], "base": base, "cases": [case if part == "base" else {**case, **nulls}]}
+    )
+    (result,) = runner.run(table)
+    assert not result.mismatches
+    assert result.decision.decided_on == "2025-03-20"
+
+
+@pytest.mark.parametrize("day", ["soon", "2025-13-01", "16.06.2025"])
+def test_a_day_that_is_none_is_refused_with_its_place(runner: CaseRunner, day: str) -> None:
+    with pytest.raises(CaseFault) as raised:
+        mismatches(runner, {"pump": {"outcome": "pay"}}, claim={"repair_ended_on": day})
+    assert str(raised.value) == f'claim.repair_ended_on: "{day}" is no day; write one such as 2025-06-16'
+
+
 def test_a_service_like_none_of_the_case_is_refused(runner: CaseRunner) -> None:
     with pytest.raises(CaseFault, match='service "b" is like "a", which is not another service of this case'):
         mismatches(runner, {"pump": {"outcome": "pay"}}, services={"b": {"like": "a", "on": "2024-05-01"}})

@@ -306,7 +306,11 @@ WORDS = [  # worked by hand from the terms in examples.py: a clause, a reason th
     ("exclusions[2]", "excluded_cause", "A failure caused by collision or flood is not covered."),
     ("deductible", "deductible", "The owner bears 100 EUR of each claim, spread over its payable lines."),
     ("caps[0]", "cap_reached", "For parts on the pump, at most 9,000 EUR is paid over any one claim"),
-    ("caps[1]", "cap_reached", "at most the list price of the part is paid over the whole life of the component"),
+    (
+        "caps[1]",
+        "cap_reached",
+        "at most the list price of the part is paid over the whole life of the component, each side of a paired one",
+    ),
 ]
 
 

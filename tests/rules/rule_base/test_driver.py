@@ -8,7 +8,6 @@ from itertools import permutations
 from types import MappingProxyType, SimpleNamespace
 from typing import Any
 
-import durable_rules_engine as engine
 import pytest
 
 from rules.rule_base import driver
@@ -22,6 +21,7 @@ from rules.rule_base.driver import (
     RuleBaseError,
     RunawayRules,
     UnsafeFact,
+    engine,
 )
 from rules.rule_base.ruleset_form import fnv1a_32
 

@@ -11,17 +11,17 @@ from collections.abc import Callable
 from itertools import permutations
 from typing import Any
 
-import durable_rules_engine as engine
 import pytest
 
 from rules.rule_base import driver
-from rules.rule_base.driver import Fact, Firing, RuleBase, UnsafeFact, UnsafeRuleset
+from rules.rule_base.driver import Fact, Firing, RuleBase, UnsafeFact, UnsafeRuleset, engine
 from rules.rule_base.ruleset_check import check_ruleset
 
 pytestmark = pytest.mark.fast
 
 PRELUDE = """
 import json
+import rules.rule_base.engine_symbols
 import durable_rules_engine as engine
 
 def load(**rules):

@@ -17,10 +17,10 @@ from rules.settlement.allowance import Allowance
 from rules.settlement.desk import Desk
 from rules.settlement.exact import GRAINS
 from rules.settlement.items import allow
-from rules.settlement.labour import combined_times
 from rules.settlement.money import LineMoney
 from rules.settlement.settle import LowerShare, Payable, Settlement
 from rules.settlement.tables import index_tables
+from rules.settlement.visits import overlapping_times
 from schemas.cases import CaseTable
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
@@ -75,12 +75,13 @@ def claim_file(base: Mapping[str, Any], currency: str = "EUR") -> ClaimFile:
 def allowances(policy: CompiledPolicy, file: ClaimFile) -> dict[str, tuple[Subject, Allowance]]:
     """Return what is allowed of each line, labour first."""
     desk = desk_of(policy, file)
-    combined = combined_times(desk)
+    subjects = {line.line: subject_of(line, file, None, World({})) for line in file.claim.lines}
+    combined = overlapping_times(desk, tuple(subjects.values()))
     lines = sorted(file.claim.lines, key=lambda line: (line.item != "labour", line.line))
     found: dict[str, tuple[Subject, Allowance]] = {}
     for line in lines:
         labour = sum(a.allowed for s, a in found.values() if s.line.item == "labour")
-        found[line.line] = (subject_of(line, file, None, World({})), allow(line, desk, combined, labour))
+        found[line.line] = (subjects[line.line], allow(line, desk, combined, labour))
     return found
 
 

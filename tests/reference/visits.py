@@ -1,0 +1,109 @@
+"""Work that overlaps in one visit, and the side of the machine that a line is about."""
+
+from decimal import Decimal
+from fractions import Fraction
+
+from schemas.claim import ClaimLine
+from schemas.claim_file import ClaimFile
+from schemas.policy.pays import LabourPaid
+from schemas.reference_tables import FlatTimeTable
+from tests.reference.allowed import tenths
+from tests.reference.tables import Counter
+from tests.reference.unknown import Given
+from tests.reference.views import Subject
+
+SIDES = ["none", "left", "right", "front", "rear"]
+
+
+def side_of(subject: Subject, claim_file: ClaimFile) -> str:
+    """Return the side a line is about, of what is on file as fitted or as typed."""
+    if subject.fitted is not None and subject.fitted.position != "none":
+        return subject.fitted.position
+    claim = claim_file.claim
+    typed = subject.line.position
+    return claim.position if typed == "none" and subject.component == claim.component else typed
+
+
+def side_among(name: str, side: str, others: set[str], given: Given) -> str:
+    """Return a line's side; one that states none is of a side that others of its component state."""
+    possible = sorted(others - {"none"})
+    if side != "none" or not possible:
+        return side
+    return SIDES[given.ask(f"position:line:{name}", [SIDES.index(s) for s in possible])]
+
+
+def overlapping(subjects: list[Subject], counter: Counter) -> dict[str, Fraction]:
+    """Return the hours of lines whose work takes less together: combined operations, and one claimed twice.
+
+    One operation on one side of a component is one work. A visit holds one work of each operation; where an operation
+    was done on several sides, the others are looked at as visits of their own, side by side.
+    """
+    rule = counter.policy.pays.rule_for("labour")
+    if not isinstance(rule, LabourPaid) or rule.hours == "actual" or not counter.has(FlatTimeTable):
+        return {}
+    works = _works(subjects, counter)
+    rows = [frozenset(r.operations) for t in counter.claim_file.tables if isinstance(t, FlatTimeTable) for r in t.rows]
+    combined = sorted({row for row in rows if len(row) > 1}, key=lambda row: (-len(row), sorted(row)))
+    result: dict[str, Fraction] = {}
+    for visit in range(max((len(found) for found in works.values()), default=0)):
+        done = {operation: found[visit] for operation, found in works.items() if visit < len(found)}
+        if len(done) < 2 and all(len(lines) == 1 for lines in done.values()):
+            continue
+        result |= _of_visit(done, combined, rule, counter)
+    return result
+
+
+def _works(subjects: list[Subject], counter: Counter) -> dict[str, list[list[ClaimLine]]]:
+    """Return the lines of each work, by operation; lines that the policy does not reach stand for themselves."""
+    claim_file = counter.claim_file
+    lines = [x for x in claim_file.claim.lines if x.item == "labour" and x.operation is not None]
+    reached = {s.line.line: s for s in subjects}
+    places: dict[str, dict[tuple[int, str, str, str], list[ClaimLine]]] = {}
+    for line in sorted(lines, key=lambda each: each.line):
+        subject = reached.get(line.line)
+        place = (1, "", "", line.line)
+        if subject is not None:
+            side = side_of(subject, claim_file)
+            if sum(x.operation == line.operation for x in lines) > 1:
+                of_component = {side_of(s, claim_file) for s in subjects if s.component == subject.component}
+                side = side_among(line.line, side, of_component, counter.given)
+            place = (0, side, subject.component or "", "")
+        places.setdefault(str(line.operation), {}).setdefault(place, []).append(line)
+    return {operation: [found[place] for place in sorted(found)] for operation, found in places.items()}
+
+
+def _of_visit(
+    done: dict[str, list[ClaimLine]], combined: list[frozenset[str]], rule: LabourPaid, counter: Counter
+) -> dict[str, Fraction]:
+    day = counter.day(rule.rate_on)
+    flat = {operation: counter.flat_time({operation}, day) for operation in done}
+    own: dict[str, Fraction] = {}
+    alone: dict[str, Fraction] = {}
+    for operation, time in flat.items():
+        if time is None:
+            continue
+        most = Fraction(time)
+        for line in done[operation]:
+            own[line.line] = most if rule.hours == "flat_rate" else min(tenths(line.hours or Decimal(0), rule), most)
+        alone[operation] = min(sum((own[x.line] for x in done[operation]), Fraction(0)), most)
+    granted = dict(alone)
+    shortened: set[str] = set()
+    free = set(done)
+    for together in combined:
+        both = counter.flat_time(set(together), day)
+        if both is None or not together <= free:
+            continue
+        free -= together
+        if together <= set(alone) and sum(alone[o] for o in together) > both:
+            whole = sum(alone[o] for o in together)
+            granted |= {o: Fraction(both) * alone[o] / whole for o in together}
+            shortened |= together
+    result: dict[str, Fraction] = {}
+    for operation, hours in granted.items():
+        lines = done[operation]
+        whole = sum((own[x.line] for x in lines), Fraction(0))
+        if len(lines) == 1 and operation in shortened:
+            result[lines[0].line] = hours
+        elif whole and (operation in shortened or whole > hours):
+            result |= {x.line: hours * own[x.line] / whole for x in lines}
+    return result
