@@ -18,7 +18,7 @@ from typing import Literal
 from rules.history.timeline import Timeline
 from rules.measures.groups import Group
 from rules.measures.schedule import Absence, DuePoint, Schedule, Visit, judge
-from rules.measures.service_proof import refusal_of
+from rules.measures.service_proof import done_by_makers_dealer, refusal_of
 from rules.measures.starts import start_on_file
 from rules.open_facts import OpenFact, World
 from rules.plain import day_text, hours_text
@@ -175,8 +175,8 @@ def _visits(
             continue
         elif (
             refusal.why == "wrong_fluid"
-            and record.by in ("selling_dealer", "authorised_dealer")
             and duty.done_wrong_by_dealer == "owner_kept_whole"
+            and done_by_makers_dealer(duty, record, world)
         ):
             visits.append(visit)
             recover.append(Rejected(visit, "wrong_fluid", refusal.words, record.dealer))

@@ -16,6 +16,9 @@ from schemas.reference_tables import FluidRow, FluidTable
 from schemas.service_record import ServiceRecord
 
 
+MAKERS_DEALERS = frozenset(("selling_dealer", "authorised_dealer"))
+
+
 @dataclass(frozen=True, slots=True)
 class Refusal:
     """Why a record does not count; an unproven one is asked about, in this world it stays unproven."""
@@ -43,6 +46,20 @@ def refusal_of(
     elif not _accepts(duty, by):
         return Refusal("wrong_hands", f"{record.record} was done by {by.replace('_', ' ')}")
     return _proof_refusal(name, duty, record, claim_file, world)
+
+
+def done_by_makers_dealer(duty: ServiceDuty, record: ServiceRecord, world: World) -> bool:
+    """Return whether a dealer of the maker did a service; asked for where other accepted hands may have done it.
+
+    Asked only of a service that counts as far as its hands go: where only dealers are accepted, it was one.
+    """
+    if record.by is not None:
+        return record.by in MAKERS_DEALERS
+    if MAKERS_DEALERS.issuperset(duty.performed_by):
+        return True
+    words = f"whether a dealer of the maker did service {record.record} of {day_text(record.on)}"
+    question = f"performer:{record.record}"
+    return bool(world.pick(OpenFact(f"{question}:dealer", "evidence", "dealer", words, question), (1, 0)))
 
 
 def _accepts(duty: ServiceDuty, by: Performer) -> bool:

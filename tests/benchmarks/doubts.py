@@ -11,7 +11,6 @@ from typing import Any
 
 from rules.adjudicate import Adjudicator
 from rules.decision.seal import decision_bytes
-from rules.open_facts import MOST_WORLDS
 from schemas.claim_file import ClaimFile
 from schemas.policy.document import CoveragePolicy
 from tests.benchmarks.measuring import counted_worlds
@@ -167,18 +166,18 @@ def cost_of(
 ) -> Cost | None:
     """Return the cost of one doubt on histories of ``services`` records, of as many claims as ``seconds`` allow."""
     generator, rng = KnownClaimFiles(policies, seed=7), random.Random(11)
-    counts, kinds = list[int](), Counter[str]()
+    counts, kinds, given_up = list[int](), Counter[str](), list[bool]()
     spent, begun = 0.0, time.process_time()
     while time.process_time() - begun < seconds and len(counts) < MOST_CLAIMS:
         tree = generator.draw_tree(lines=4, services=services)
         if spoil is not None and not spoil(rng, tree):
             continue
         file = ClaimFile.model_validate(tree)
-        with counted_worlds(counts, kinds):
+        with counted_worlds(counts, kinds, given_up):
             started = time.process_time()
             decision_bytes(adjudicator.decide(file, remedies=False))
             spent += time.process_time() - started
     if not counts:
         return None
-    mean, given_up = sum(counts) / len(counts), sum(n >= MOST_WORLDS for n in counts) / len(counts)
-    return Cost(len(counts), mean, max(counts), given_up, spent / len(counts) * 1e3, tuple(kinds.most_common(3)))
+    mean, share = sum(counts) / len(counts), sum(given_up) / len(counts)
+    return Cost(len(counts), mean, max(counts), share, spent / len(counts) * 1e3, tuple(kinds.most_common(3)))

@@ -79,13 +79,18 @@ def timed_stages(spent: dict[str, float]) -> Iterator[None]:
 
 
 @contextmanager
-def counted_worlds(counts: list[int], facts: Counter[str]) -> Iterator[None]:
-    """Note how many worlds each exploration looks at while the block runs, and count the kinds of its open facts."""
+def counted_worlds(counts: list[int], facts: Counter[str], given_up: list[bool] | None = None) -> Iterator[None]:
+    """Note how many worlds each exploration looks at while the block runs, and count the kinds of its open facts.
+
+    ``given_up`` takes down of each whether there were too many.
+    """
 
     def counting(explore: Callable[..., Explored]) -> Callable[..., Explored]:
         def counted(evaluate: Callable[[World], Any], *args: Any, **kwargs: Any) -> Explored:
             explored = explore(evaluate, *args, **kwargs)
             counts.append(len(explored.results))
+            if given_up is not None:
+                given_up.append(not explored.complete)
             facts.update({fact.key.split(":")[0] for path, _ in explored.results for fact, _ in path})
             return explored
 

@@ -77,9 +77,8 @@ def judge_duty(
             None if hours is None else hours - (schedule[1] if begun_by is not None else 0),
         )
         why = refusal(asking, name, duty, record)
-        if not why or (
-            why == "wrong_fluid" and record.by in DEALERS and duty.done_wrong_by_dealer == "owner_kept_whole"
-        ):
+        kept_whole = why == "wrong_fluid" and duty.done_wrong_by_dealer == "owner_kept_whole"
+        if not why or (kept_whole and _by_a_dealer(asking, duty, record)):
             visits.append(visit)
         elif why != "unproven":
             refused.append((visit, why))
@@ -112,6 +111,12 @@ def _carries(record: ServiceRecord, duty: ServiceDuty, failed: date, side: str) 
 
 def _accepted(duty: ServiceDuty, by: str) -> bool:
     return by in duty.performed_by or (by == "selling_dealer" and "authorised_dealer" in duty.performed_by)
+
+
+def _by_a_dealer(asking: Asking, duty: ServiceDuty, record: ServiceRecord) -> bool:
+    if record.by is None and not set(duty.performed_by) <= set(DEALERS):
+        return asking.given.yes(f"performer:{record.record}:dealer")
+    return record.by is None or record.by in DEALERS
 
 
 def refusal(asking: Asking, name: str, duty: ServiceDuty, record: ServiceRecord) -> str:
