@@ -15,7 +15,6 @@ from schemas.policy.services import PERFORMERS, Evidence, FluidList, Performer, 
 from schemas.reference_tables import FluidRow, FluidTable
 from schemas.service_record import ServiceRecord
 
-
 MAKERS_DEALERS = frozenset(("selling_dealer", "authorised_dealer"))
 
 

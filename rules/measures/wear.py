@@ -55,6 +55,9 @@ class Worn:
         return self.shares[self.world.pick(fact, tuple(range(len(self.shares))))]
 
 
+NOT_COUNTED = Worn((), None, Fraction(0), UNWORN, World({}))  # under terms that never look at wear
+
+
 def worn_share(wear: Wear, floor: Decimal) -> Fraction:
     """Return the worn share of the usable measure: (new - left) / (new - floor), 0 to 1.
 
@@ -95,6 +98,8 @@ def wear_on_file(lines: Iterable[tuple[ClaimLine, Hashable, bool]]) -> dict[str,
 
 def worn_of(policy: CompiledPolicy, line: ClaimLine, wear: WearOnFile | None, shares: WearShares, world: World) -> Worn:
     """Return how worn the part of a line is as ``policy`` measures it; ``wear`` None: as the line alone states it."""
+    if not policy.counts_wear:
+        return NOT_COUNTED
     floor = _floor(policy)
     stated, lines = (line.wear, (line.line,)) if wear is None else (wear.stated, wear.lines)
     measured = None if stated is None or floor is None else worn_share(stated, floor)
