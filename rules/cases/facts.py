@@ -50,7 +50,7 @@ def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: 
     base = table.base
     machine = _machine(merged(base.machine, case.machine))
     claim = _claim(merged(base.claim, case.claim), machine["serial"], currency)
-    services = _services(merged(base.services, case.services), machine["serial"])
+    services = _services(merged(base.services, case.services), case.services, machine["serial"])
     dealer = {
         "dealer": claim["dealer"],
         "region": machine["region"],
@@ -119,7 +119,7 @@ def _claim(facts: Mapping[str, Any], serial: str, currency: str) -> dict[str, An
     return claim
 
 
-def _services(records: Mapping[str, Any], serial: str) -> list[dict[str, Any]]:
+def _services(records: Mapping[str, Any], changes: Mapping[str, Any], serial: str) -> list[dict[str, Any]]:
     done = []
     for name, record in records.items():
         facts = dict(record)
@@ -130,5 +130,7 @@ def _services(records: Mapping[str, Any], serial: str) -> list[dict[str, Any]]:
                 raise CaseFault(f'service "{name}" is like "{source}", which is not another service of this case')
             seen.add(source)
             facts = merged(records[source], facts)
+        own = changes.get(name) or {}
+        facts = merged(facts, {key: value for key, value in own.items() if key != "like"})  # null takes away at last
         done.append({"record": name, "serial": serial, **facts})
     return done
