@@ -38,7 +38,8 @@ def merge(explored: Explored, index: int, unnamed: bool = False) -> MergedLine:
     results: list[tuple[LineResult, WorldResult]] = [(r.lines[index], r) for _, r in explored.results]
     signatures = {_signature(line) for line, _ in results}
     if len(signatures) == 1 and (explored.complete or unnamed):
-        shown, world = results[0]
+        # Where nobody pays yet the amount that waits may differ: then the most that may be claimed is open.
+        shown, world = max(results, key=lambda pair: pair[0].money.claimed) if len(results) > 1 else results[0]
         money = shown.money
         return MergedLine(
             _outcome(shown),

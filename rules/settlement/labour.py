@@ -112,9 +112,8 @@ def _time(line: ClaimLine, rule: LabourPaid, path: str, desk: Desk) -> Time:
         found = desk.tables.flat_time(frozenset((line.operation,)), desk.on(rule.rate_on))
     if found is not None:
         flat = centihours(found.value)
-        if rule.hours == "flat_rate" or flat < counted:
-            words = "" if flat == counted else f"{found.value} h flat-rate time ({found.row})"
-            return Time(flat, "time_above_flat_rate", words)
+        if flat < counted or (rule.hours == "flat_rate" and flat > counted):
+            return Time(flat, "time_above_flat_rate", f"{found.value} h flat-rate time ({found.row})")
     held: tuple[Held, ...] = ()
     if found is None and rule.hours != "actual" and rule.without_flat_rate == "refer":
         words = f"operation {line.operation or 'without a code'} of line {line.line} has no flat-rate time on the day"
