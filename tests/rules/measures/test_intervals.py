@@ -71,6 +71,7 @@ def test_windows_in_hours(terms: dict[str, Any], percent_window: str, step: int,
         # An interval in days is as long as it says.
         ("200 days", "10%", "25%", None, "of_actual_days", 20, 50),
         ("200 days", "10%", "25%", None, "of_thirty_day_months", 20, 50),
+        ("200 days", "15%", "35%", None, "of_thirty_day_months", 30, 70),
         # At most 30 days: of 50 they cut, of 20 they do not.
         ("200 days", "10%", "25%", 30, "of_thirty_day_months", 20, 30),
         ("12 months", "50%", 40, 30, "of_actual_days", 30, 40),
