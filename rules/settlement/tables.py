@@ -96,19 +96,13 @@ class Tables:
         return _last(self.flat_times.get(operations, ()), on)
 
     def combined(self, present: frozenset[str], on: date) -> tuple[frozenset[str], ...]:
-        """Return the combined operations that this visit holds, larger ones first, none sharing an operation."""
-        together = [
+        """Return every combined operation that this visit holds, in the order of their names."""
+        together = (
             operations
             for operations in self.flat_times
             if len(operations) > 1 and operations <= present and self.flat_time(operations, on) is not None
-        ]
-        chosen: list[frozenset[str]] = []
-        left = present
-        for operations in sorted(together, key=lambda s: (-len(s), sorted(s))):
-            if operations <= left:
-                chosen.append(operations)
-                left = left - operations
-        return tuple(chosen)
+        )
+        return tuple(sorted(together, key=sorted))
 
     def rate(self, one: str, other: str, on: date, gap: str) -> Found | None:
         """Return units of ``other`` for one unit of ``one``; ``gap`` says what a day without a row does.

@@ -3,6 +3,9 @@
 The same operation on the same side of the same component is one piece of work, however many lines claim it: they share
 its flat-rate time. On the other side, or on another component, it is work of its own. Without a flat-rate time nothing
 says how long the work takes, and every line stands for itself.
+
+An operation counts in one combined time. Where several share an operation, those are taken with which the whole visit
+takes the least time, whatever their names; of two ways to the same time the one whose names come first.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -106,13 +109,9 @@ def _work(operation: str, lines: Sequence[ClaimLine], rule: LabourPaid, on: date
 def _times(visit: Mapping[str, _Work], on: date, desk: Desk) -> Iterator[tuple[str, Time]]:
     """Yield the times of lines that overlap, of one work of each operation."""
     combined: set[str] = set()
-    for together in desk.tables.combined(frozenset(visit), on):
-        found, works = desk.tables.flat_time(together, on), [visit[operation] for operation in sorted(together)]
-        if found is None or any(work.flat is None for work in works):
-            continue
+    for together, found in _least_time(visit, on, desk):
+        works = [visit[operation] for operation in sorted(together)]
         total, hundredths = sum(work.alone for work in works), centihours(found.value)
-        if total <= hundredths:
-            continue
         combined |= together
         taken = f"{' and '.join(sorted(together))} together take {found.value} h ({found.row})"
         for work in works:
@@ -123,6 +122,45 @@ def _times(visit: Mapping[str, _Work], on: date, desk: Desk) -> Iterator[tuple[s
         if operation not in combined and work.flat is not None and sum(work.own) > work.alone:
             words = f"{operation} takes {work.flat.value} h ({work.flat.row})"
             yield from _shared(work, work.alone, words)
+
+
+def _least_time(visit: Mapping[str, _Work], on: date, desk: Desk) -> tuple[tuple[frozenset[str], Dated[Decimal]], ...]:
+    """Return the combined times, none sharing an operation, with which the visit takes the least time in all."""
+    saving: list[tuple[int, frozenset[str], Dated[Decimal]]] = []
+    for together in desk.tables.combined(frozenset(visit), on):
+        found, works = desk.tables.flat_time(together, on), [visit[operation] for operation in together]
+        if found is not None and all(work.flat is not None for work in works):
+            saved = sum(work.alone for work in works) - centihours(found.value)
+            if saved > 0:
+                saving.append((saved, together, found))
+    return tuple(saving[place][1:] for place in _most_saved([(saved, together) for saved, together, _ in saving]))
+
+
+def _most_saved(saving: Sequence[tuple[int, frozenset[str]]]) -> tuple[int, ...]:
+    """Return the places of the sets, none sharing a member, that save the most; of equal ways the first in order.
+
+    The first member not yet settled is left alone or goes into one of its sets, so each choice is made once for all
+    ways that leave the same members.
+    """
+    settled: dict[frozenset[str], tuple[int, tuple[int, ...]]] = {}
+
+    def best(left: frozenset[str]) -> tuple[int, tuple[int, ...]]:
+        inside = [place for place, (_, members) in enumerate(saving) if members <= left]
+        if not inside:
+            return 0, ()
+        if left not in settled:
+            left_in_sets = frozenset().union(*(saving[place][1] for place in inside))
+            first = min(left_in_sets)
+            ways = [best(left_in_sets - {first})]
+            for place in inside:
+                saved, members = saving[place]
+                if first in members:
+                    more, places = best(left_in_sets - members)
+                    ways.append((saved + more, (place, *places)))
+            settled[left] = min(ways, key=lambda way: (-way[0], way[1]))
+        return settled[left]
+
+    return best(frozenset().union(*(members for _, members in saving)))[1]
 
 
 def _shared(work: _Work, hundredths: Factor, words: str) -> Iterator[tuple[str, Time]]:

@@ -43,7 +43,7 @@ def overlapping(subjects: list[Subject], counter: Counter) -> dict[str, Fraction
         return {}
     works = _works(subjects, counter)
     rows = [frozenset(r.operations) for t in counter.claim_file.tables if isinstance(t, FlatTimeTable) for r in t.rows]
-    combined = sorted({row for row in rows if len(row) > 1}, key=lambda row: (-len(row), sorted(row)))
+    combined = sorted({row for row in rows if len(row) > 1}, key=sorted)
     result: dict[str, Fraction] = {}
     for visit in range(max((len(found) for found in works.values()), default=0)):
         done = {operation: found[visit] for operation, found in works.items() if visit < len(found)}
@@ -88,16 +88,10 @@ def _of_visit(
         alone[operation] = min(sum((own[x.line] for x in done[operation]), Fraction(0)), most)
     granted = dict(alone)
     shortened: set[str] = set()
-    free = set(done)
-    for together in combined:
-        both = counter.flat_time(set(together), day)
-        if both is None or not together <= free:
-            continue
-        free -= together
-        if together <= set(alone) and sum(alone[o] for o in together) > both:
-            whole = sum(alone[o] for o in together)
-            granted |= {o: Fraction(both) * alone[o] / whole for o in together}
-            shortened |= together
+    for together, both in _shortest(combined, alone, {row: counter.flat_time(set(row), day) for row in combined}):
+        whole = sum(alone[o] for o in together)
+        granted |= {o: both * alone[o] / whole for o in together}
+        shortened |= together
     result: dict[str, Fraction] = {}
     for operation, hours in granted.items():
         lines = done[operation]
@@ -107,3 +101,24 @@ def _of_visit(
         elif whole and (operation in shortened or whole > hours):
             result |= {x.line: hours * own[x.line] / whole for x in lines}
     return result
+
+
+def _shortest(
+    rows: list[frozenset[str]], alone: dict[str, Fraction], times: dict[frozenset[str], Decimal | None]
+) -> list[tuple[frozenset[str], Fraction]]:
+    """Return the rows with which the visit is shortest, of all ways to take rows that share no operation."""
+    usable = [
+        (row, Fraction(time))
+        for row in rows
+        if (time := times[row]) is not None and row <= set(alone) and sum(alone[o] for o in row) > time
+    ]
+    ways: list[list[tuple[frozenset[str], Fraction]]] = [[]]
+    for row, time in usable:
+        ways += [[*way, (row, time)] for way in ways if all(not row & other for other, _ in way)]
+
+    def length(way: list[tuple[frozenset[str], Fraction]]) -> tuple[Fraction, list[list[str]]]:
+        inside = set().union(*(row for row, _ in way))
+        hours = sum((alone[o] for o in alone if o not in inside), sum((time for _, time in way), Fraction(0)))
+        return hours, [sorted(row) for row, _ in way]
+
+    return min(ways, key=length)

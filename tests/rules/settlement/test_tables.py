@@ -98,11 +98,11 @@ def test_a_rate_and_its_inverse() -> None:
     assert both.rate("EUR", "GBP", date(2025, 6, 21), "previous_published") is None
 
 
-def test_a_larger_combined_operation_goes_before_a_smaller_one() -> None:
-    sets = [["A", "B"], ["A", "B", "C"], ["C", "D"], ["A"], ["D"]]
+def test_the_combined_operations_that_a_visit_holds() -> None:
+    sets = [["C", "D"], ["A", "B", "C"], ["B", "A"], ["A"], ["D"]]
     rows = [{"operations": together, "hours": "1.0", "from": "2025-01-01"} for together in sets]
     found = tables({"table": "times", "version": 1, "kind": "flat_times", "rows": rows})
-    assert found.combined(frozenset("ABCD"), FIRST) == (frozenset("ABC"),)
+    assert found.combined(frozenset("ABCD"), FIRST) == (frozenset("AB"), frozenset("ABC"), frozenset("CD"))
     assert found.combined(frozenset("ABD"), FIRST) == (frozenset("AB"),)
     assert found.combined(frozenset("CD"), date(2024, 12, 31)) == ()
 
