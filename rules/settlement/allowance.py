@@ -85,16 +85,38 @@ def limited(allowance: Allowance, most: Exact, code: str, path: str, words: str,
     return replace(allowance, cuts=(*allowance.cuts, Cut(code, path, words, excess, bearer)))
 
 
-def with_general_cuts(allowance: Allowance, rule: Paid, path: str) -> Allowance:
+def rounded_each_step(allowance: Allowance, desk: Desk) -> Allowance:
+    """Return the allowance with every amount between two of its steps in whole minor units; as it is, if at the end.
+
+    What a cut leaves is a price, a time or a limit of its own, so it is that which is rounded, not what the cut takes.
+    """
+    if not desk.each_step:
+        return allowance
+    exact = allowance.claimed
+    claimed = left = desk.after_step(exact)
+    exact += allowance.added
+    added = desk.after_step(exact) - left
+    left += added
+    cuts: list[Cut] = []
+    for cut in allowance.cuts:
+        exact -= cut.amount
+        after = desk.after_step(exact)
+        cuts.append(replace(cut, amount=left - after))
+        left = after
+    return replace(allowance, claimed=claimed, added=added, cuts=tuple(cuts))
+
+
+def with_general_cuts(allowance: Allowance, rule: Paid, path: str, desk: Desk) -> Allowance:
     """Return the allowance after a fixed paid share and the most a line may come to, whatever kind of rule it has."""
     if rule.share is not None and rule.share != 1:
-        cut = times(allowance.allowed, 1 - rule.share)
+        cut = allowance.allowed - desk.after_step(times(allowance.allowed, rule.share))
         words = f"{rule.share} of these items is paid"
         cuts = (*allowance.cuts, Cut("fixed_share", path, words, cut, rule.excess_borne_by)) if cut else allowance.cuts
         allowance = replace(allowance, cuts=cuts)
     if rule.at_most is not None:
         words = f"at most {sum_text(rule.at_most)} a line"
-        allowance = limited(allowance, grains(rule.at_most), "above_allowance", path, words, rule.excess_borne_by)
+        most = desk.after_step(grains(rule.at_most))
+        allowance = limited(allowance, most, "above_allowance", path, words, rule.excess_borne_by)
     return allowance
 
 

@@ -9,7 +9,7 @@ from typing import Literal
 from rules.open_facts import OpenFact, World
 from rules.plain import day_text
 from rules.policy_book.compiled import CompiledPolicy
-from rules.settlement.exact import Exact, Factor, grains, times
+from rules.settlement.exact import Exact, Factor, Minor, grains, minor_of, times
 from rules.settlement.tables import Tables
 from schemas.claim_file import ClaimFile
 from schemas.policy.clause import ClaimDate
@@ -57,8 +57,18 @@ class Desk:
         self.claim_file = claim_file
         self.tables = tables
         self.world = world
+        self.each_step = policy.conventions.money.at == "step"
+        self._minor: Minor | None = None
         self._days: dict[ClaimDate, date] = {}
         self._conversions: dict[tuple[str, date | None], Conversion | None] = {}
+
+    def after_step(self, amount: Exact) -> Exact:
+        """Return an amount as the next step of the arithmetic takes it: in whole minor units, if each step rounds."""
+        if not self.each_step:
+            return amount
+        if self._minor is None:
+            self._minor = minor_of(self.claim_file, self.policy.terms.currency, self.policy.conventions.money.round)
+        return self._minor.exact(self._minor.units(amount))
 
     def on(self, which: ClaimDate) -> date:
         """Return a day of the claim; one that is missing is an open fact where a row begins in between."""

@@ -7,6 +7,7 @@ from rules.settlement.allowance import (
     Allowance,
     as_invoiced,
     fixed_sum,
+    rounded_each_step,
     share_of_labour,
     typed_grains,
     with_general_cuts,
@@ -58,8 +59,9 @@ def allow(line: ClaimLine, desk: Desk, combined: Mapping[str, Time], labour_allo
         case _:
             assert isinstance(rule, NotPaid)
             allowance = Allowance(desk.policy.terms.currency, times(typed_grains(line), rate))
+    allowance = rounded_each_step(allowance, desk)
     if not isinstance(rule, NotPaid) and (rule.share is not None or rule.at_most is not None):
-        allowance = with_general_cuts(allowance, rule, path)
+        allowance = with_general_cuts(allowance, rule, path, desk)
     if into.words:
         notes = (*allowance.notes, ("converted", into.words))
         allowance = replace(allowance, rate=rate, notes=tuple(dict.fromkeys(notes)))

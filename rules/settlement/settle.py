@@ -155,7 +155,7 @@ class Settlement:
             words, path = allowance.added_words, f"pays.{line.item}"
             self._move(line, "added", line.exact + allowance.added, None, path, words, amount=allowance.added)
         for cut in allowance.cuts:
-            # At each step rounded up, a cut can exceed what is left of the line by less than a minor unit.
+            # Where a deductible, a share or a cap comes first, a cut can exceed what is left of the line.
             exact = max(line.exact - cut.amount, 0)
             self._move(line, "allowance", exact, cut.bearer, cut.path, cut.words, amount=cut.amount)
             line.cuts.append(cut)
@@ -208,9 +208,10 @@ class Settlement:
         of_list = f"the owner's part is {number_text((1 - share) * 100)} % of the list price {money_text(total)}"
         owner, rest = times(total, 1 - share), times(line.exact, 1 - share)
         if owner < rest:
+            paid = times(line.exact, share)
             self._move(line, "share", line.exact - owner, "owner", "prorating", f"{words}; {of_list}", amount=owner)
             short = f"{of_list}, {money_text(rest - owner)} less than of the claim; nobody owes the dealer that"
-            self._move(line, "share", line.exact - (rest - owner), "dealer", "prorating", short, amount=rest - owner)
+            self._move(line, "share", paid, "dealer", "prorating", short, amount=rest - owner)
             return
         moved = self._move(line, "share", times(line.exact, share), "owner", "prorating", words, share=share)
         above = self.minor.units(owner) - moved

@@ -1,5 +1,6 @@
 """What is allowed of each line, by the kind of its rule. Amounts are fractions of the policy's currency."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
@@ -16,6 +17,7 @@ from schemas.policy.pays import (
     ShareOfLabour,
 )
 from schemas.reference_tables import FlatTimeTable, PriceTable
+from tests.reference.rounding import rounded
 from tests.reference.tables import Counter
 
 
@@ -71,12 +73,33 @@ def allow(line: ClaimLine, counter: Counter, together: dict[str, Fraction], labo
         allowed = _distance(line, rule, counter, rate)
     else:
         allowed = _sum(line, rule, counter, rate, labour)
+    stepwise = _step_by_step(allowed, counter)
     if rule.share is not None and rule.share != 1 and allowed.amount:
-        allowed.cuts.append(("fixed_share", allowed.amount * (1 - rule.share), rule.excess_borne_by))
+        paid = stepwise(allowed.amount * rule.share)
+        allowed.cuts.append(("fixed_share", allowed.amount - paid, rule.excess_borne_by))
     if rule.at_most is not None:
-        allowed.cut_to(Fraction(rule.at_most), "above_allowance", rule.excess_borne_by)
+        allowed.cut_to(stepwise(Fraction(rule.at_most)), "above_allowance", rule.excess_borne_by)
     allowed.rate = rate
     return allowed
+
+
+def _step_by_step(allowed: Allowed, counter: Counter) -> Callable[[Fraction], Fraction]:
+    """Bring the amounts after each step so far to minor units, where each step rounds; return what does so for one."""
+    exponent, money = counter.claim_file.currency_exponents[allowed.currency], counter.conventions.money
+    if money.at == "line":
+        return lambda amount: amount
+
+    def to_minor_units(amount: Fraction) -> Fraction:
+        return Fraction(rounded(amount, exponent, money.round), 10**exponent)
+
+    exact = [allowed.claimed, allowed.claimed + allowed.added]
+    for _, amount, _ in allowed.cuts:
+        exact.append(exact[-1] - amount)
+    claimed, granted, *after = [to_minor_units(amount) for amount in exact]
+    allowed.claimed, allowed.added = claimed, granted - claimed
+    befores = [granted, *after]
+    allowed.cuts = [(code, befores[n] - after[n], bearer) for n, (code, _, bearer) in enumerate(allowed.cuts)]
+    return to_minor_units
 
 
 def _sum(

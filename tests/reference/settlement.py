@@ -146,7 +146,7 @@ class Till:
             of_list, of_claim = line.allowed.list_total * (1 - share.paid), now * (1 - share.paid)
             if of_list < of_claim:
                 self.bring(name, now - of_list, "owner")
-                self.bring(name, self.exact[name] - (of_claim - of_list), "dealer")
+                self.bring(name, now * share.paid, "dealer")
                 return
             moved = self.bring(name, now * share.paid, "owner")
             above = self.round(of_list) - moved

@@ -139,6 +139,8 @@ def check_steps(money: LineMoney, mode: str, each_step: bool) -> None:
             assert step.amount is not None, step
             amount = exact_of(step.amount)
             exact = exact + amount if step.step == "added" else max(exact - amount, Fraction(0))
+            if each_step and step.step in ("added", "allowance"):
+                assert (amount / unit).denominator == 1, "where each step rounds, what the terms cut leaves whole units"
         if step.step in ("deductible", "caps", "open"):
             assert step.amount is not None
             assert after == before - exact_of(step.amount) / unit
