@@ -1,9 +1,13 @@
-"""The worn share of a part as an exact fraction: measured, or an open fact that takes every share that can matter."""
+"""The worn share of a part as an exact fraction: measured, or an open fact that takes every share that can matter.
+
+A wear that cannot be contradicts itself: it counts as not measured, and is asked for as the conventions say.
+"""
 
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from typing import Literal
 
 from rules.open_facts import OpenFact, World
 from rules.policy_book.compiled import Change, CompiledPolicy, wear_edges
@@ -27,7 +31,10 @@ WearShares = Mapping[Floor, tuple[Fraction, ...]]  # by the floor that the worn 
 @quickly_made
 @dataclass(frozen=True, slots=True)
 class WearOnFile:
-    """The wear stated for what a line is about; ``stated`` None: not on file, and asked for with ``lines`` together."""
+    """The wear stated for what a line is about; ``stated`` None: not on file.
+
+    Where it is not on file, or cannot be, it is asked for with ``lines`` together.
+    """
 
     stated: Wear | None
     lines: tuple[str, ...]
@@ -36,13 +43,15 @@ class WearOnFile:
 @quickly_made
 @dataclass(frozen=True, slots=True)
 class Worn:
-    """The worn share of one line under one policy; ``measured`` None: not on file, one of ``shares`` in each world."""
+    """The worn share of one line under one policy; ``measured`` None: not known, one of ``shares`` in each world."""
 
     lines: tuple[str, ...]  # that wait for the same measure
     floor: Floor
     measured: Fraction | None
     shares: tuple[Fraction, ...]
     world: World
+    doubt: str = ""  # why what is stated cannot be
+    asks: Literal["dealer", "person"] = "dealer"
 
     def share(self) -> Fraction:
         """Return the worn share (0 new, 1 used up) in this world."""
@@ -50,8 +59,8 @@ class Worn:
             return self.measured
         question = f"wear:{self.lines[0]}"
         lines = f"line {self.lines[0]}" if len(self.lines) == 1 else f"lines {', '.join(self.lines)}"
-        words = f"the wear measured on the failed part of {lines} (new and left)"
-        fact = OpenFact(f"{question}:{self.floor}", "wear", "dealer", words, question)
+        words = f"the wear measured on the failed part of {lines} (new and left){self.doubt}"
+        fact = OpenFact(f"{question}:{self.floor}", "wear", self.asks, words, question)
         return self.shares[self.world.pick(fact, tuple(range(len(self.shares))))]
 
 
@@ -59,15 +68,27 @@ NOT_COUNTED = Worn((), None, Fraction(0), UNWORN, World({}))  # under terms that
 
 
 def worn_share(wear: Wear, floor: Decimal) -> Fraction:
-    """Return the worn share of the usable measure: (new - left) / (new - floor), 0 to 1.
+    """Return the worn share of the usable measure: (new - left) / (new - floor), 0 to 1, of a wear that can be.
 
     >>> worn_share(Wear(new=Decimal(46), left=Decimal(24)), Decimal(2))
     Fraction(1, 2)
     """
-    usable = Fraction(wear.new) - Fraction(floor)
-    if usable <= 0:
-        return ONE
-    return min(max((Fraction(wear.new) - Fraction(wear.left)) / usable, Fraction(0)), ONE)
+    return min((Fraction(wear.new) - Fraction(wear.left)) / (Fraction(wear.new) - Fraction(floor)), ONE)
+
+
+def cannot_be(wear: Wear, floor: Decimal) -> str:
+    """Return why a stated wear cannot be, empty where it can: more left than new, or none to wear when new.
+
+    A part may be worn past the floor, but it was not made so.
+
+    >>> cannot_be(Wear(new=Decimal(46), left=Decimal(50)), Decimal(2))
+    ': 50 left is more than 46 new'
+    """
+    if wear.left > wear.new:
+        return f": {wear.left} left is more than {wear.new} new"
+    if wear.new <= floor:
+        return f": {wear.new} new is no more than {floor}, at which the part counts as used up"
+    return ""
 
 
 def wear_on_file(lines: Iterable[tuple[ClaimLine, Hashable, bool]]) -> dict[str, WearOnFile]:
@@ -84,15 +105,15 @@ def wear_on_file(lines: Iterable[tuple[ClaimLine, Hashable, bool]]) -> dict[str,
     for together in alike.values():
         of_parts = [line.wear for line, _ in together if line.item == "parts"]
         same = of_parts[0] if of_parts and all(wear == of_parts[0] for wear in of_parts) else None
-        waiting: list[str] = []
+        of_one: dict[Wear | None, list[str]] = {}  # the lines of the one thing, by the wear that they state
         for line, several in together:
             is_part = line.item == "parts"
             stated = line.wear or (None if is_part else same)
-            if stated is not None or (is_part and several):
+            if is_part and several:
                 found[line.line] = WearOnFile(stated, (line.line,))
             else:
-                waiting.append(line.line)
-        found |= {line: WearOnFile(None, tuple(waiting)) for line in waiting}
+                of_one.setdefault(stated, []).append(line.line)
+        found |= {line: WearOnFile(wear, tuple(lines)) for wear, lines in of_one.items() for line in lines}
     return found
 
 
@@ -102,8 +123,15 @@ def worn_of(policy: CompiledPolicy, line: ClaimLine, wear: WearOnFile | None, sh
         return NOT_COUNTED
     floor = _floor(policy)
     stated, lines = (line.wear, (line.line,)) if wear is None else (wear.stated, wear.lines)
-    measured = None if stated is None or floor is None else worn_share(stated, floor)
-    return Worn(lines, floor, measured, shares.get(floor, UNWORN), world)
+    if stated is None or floor is None:
+        return Worn(lines, floor, None, shares.get(floor, UNWORN), world)
+    doubt = cannot_be(stated, floor)
+    if not doubt:
+        return Worn(lines, floor, worn_share(stated, floor), UNWORN, world)
+    asks: Literal["dealer", "person"] = "dealer"
+    if policy.conventions.facts.contradicts_itself == "refer":
+        asks = "person"
+    return Worn(lines, floor, None, shares.get(floor, UNWORN), world, doubt, asks)
 
 
 def wear_shares(policies: Sequence[CompiledPolicy]) -> WearShares:

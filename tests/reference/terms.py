@@ -181,14 +181,14 @@ def fitted_on_machine(
 
 
 def worn(line: ClaimLine, policy: CoveragePolicy) -> Fraction | None:
-    """Return the worn share of the usable measure, None where it was not measured."""
+    """Return the worn share of the usable measure, None where it was not measured or cannot be so."""
     floor = policy.prorating.wear_floor if policy.prorating is not None else None
     if line.wear is None or floor is None:
         return None
-    usable = Fraction(line.wear.new) - Fraction(floor)
-    if usable <= 0:
-        return Fraction(1)
-    return min(max((Fraction(line.wear.new) - Fraction(line.wear.left)) / usable, Fraction(0)), Fraction(1))
+    usable, gone = line.wear.new - floor, line.wear.new - line.wear.left
+    if usable <= 0 or gone < 0:
+        return None
+    return min(Fraction(gone) / Fraction(usable), Fraction(1))
 
 
 def term_of(asking: Asking, line: ClaimLine, component: str | None, fitted: FittedComponent | None) -> Term:
@@ -311,7 +311,9 @@ def unmeasured(asking: Asking) -> Fraction:
     for text in re.findall(r"\d+(?:[./]\d+)?", asking.policy.model_dump_json()):
         number = Fraction(0) if text.endswith("/0") else Fraction(text)
         numbers |= {n for n in (number - hair, number, number + hair) if 0 <= n <= 1}
-    return sorted(numbers)[asking.given.ask(f"wear:{asking.policy.policy}", tuple(range(len(numbers))))]
+    doubtful = any(x.wear is not None and worn(x, asking.policy) is None for x in asking.claim_file.claim.lines)
+    asks = "person" if doubtful and asking.conventions.facts.contradicts_itself == "refer" else "dealer"
+    return sorted(numbers)[asking.given.ask(f"wear:{asking.policy.policy}", tuple(range(len(numbers))), asks)]
 
 
 def is_over(asking: Asking, limit: Limit, term: Term, wear: Fraction | None, day: date) -> bool | None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from rules.measures.prorating import number_text, share_at
-from rules.measures.wear import worn_share
+from rules.measures.wear import cannot_be, worn_share
 from schemas.claim import Wear
 from schemas.policy.prorating import Decline, OwnerPrices, Points, Steps
 
@@ -93,15 +93,29 @@ def test_points_that_do_not_end_at_nothing_write_the_whole_line() -> None:
         ("46", "24", "2", "1/2"),
         ("46", "35", "2", "1/4"),
         ("46", "46", "2", "0"),
-        ("46", "50", "2", "0"),  # more left than new: nothing worn
         ("46", "2", "2", "1"),
         ("46", "0", "2", "1"),
-        ("2", "2", "2", "1"),  # nothing usable when new
-        ("1", "1", "2", "1"),
     ],
 )
 def test_worn_share_of_the_usable_measure(new: str, left: str, floor: str, worn: str) -> None:
     assert worn_share(Wear(new=Decimal(new), left=Decimal(left)), Decimal(floor)) == Fraction(worn)
+
+
+@pytest.mark.parametrize(
+    ("new", "left", "floor", "why"),
+    [
+        ("46", "46", "2", ""),
+        ("46", "46.01", "2", "46.01 left is more than 46 new"),
+        ("2.01", "2.01", "2", ""),
+        ("2", "2", "2", "2 new is no more than 2"),
+        ("1", "1", "2", "1 new is no more than 2"),
+        ("46", "0", "2", ""),  # worn past the floor
+    ],
+)
+def test_a_wear_that_cannot_be(new: str, left: str, floor: str, why: str) -> None:
+    found = cannot_be(Wear(new=Decimal(new), left=Decimal(left)), Decimal(floor))
+    assert why in found
+    assert bool(found) == bool(why)
 
 
 @pytest.mark.parametrize(
