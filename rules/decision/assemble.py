@@ -305,7 +305,7 @@ def _limit_words(state: LimitState) -> str:
     if state.last_day is not None:
         return f"ends {state.last_day.isoformat()}, {state.value} days past"
     if state.limit.wear is not None:
-        return "worn past it" if state.value > 0 else "not worn past it"
+        return f"{state.worn} worn, {'past it' if state.value > 0 else 'not past it'}"
     return f"{hours_text(state.value)} used"
 
 

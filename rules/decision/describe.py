@@ -12,6 +12,7 @@ from rules.measures.groups import Group
 from rules.measures.prorating import number_text
 from rules.measures.schedule import DuePoint
 from rules.measures.starts import CLAIM_DATES, earliest_start, event_on
+from rules.measures.wear import cannot_be
 from rules.plain import day_text, hours_plain, hours_text
 from schemas.claim_file import ClaimFile
 from schemas.decision import Comparison, Reason
@@ -83,7 +84,8 @@ def _limit_facts(
         return facts, [], Comparison("day", group.tested_day.isoformat(), ">", state.last_day.isoformat(), "day")
     limit = state.limit
     if limit.wear is not None:
-        return facts, [], Comparison("wear past the limit", str(state.value), ">", "0", "share")
+        facts += _wear_facts(reason, line)
+        return facts, [], Comparison("worn share", str(state.worn), ">", str(limit.wear), "share")
     cap = limit.hours
     assert cap is not None
     operator: Literal[">", ">="] = ">" if reason.policy.conventions.hours_at_cap == "covered" else ">="
@@ -100,6 +102,15 @@ def _limit_facts(
             "h",
         ),
     )
+
+
+def _wear_facts(reason: PolicyReason, line: LineResult) -> Facts:
+    """Return what was measured on the part, and the floor that its worn share is taken to; none where it is assumed."""
+    subject, prorating = line.subject, reason.policy.terms.prorating
+    wear = subject.line.wear if subject.wear is None else subject.wear.stated
+    if wear is None or prorating is None or prorating.wear_floor is None or cannot_be(wear, prorating.wear_floor):
+        return []
+    return [("new", str(wear.new)), ("left", str(wear.left)), ("used up at", str(prorating.wear_floor))]
 
 
 def _hour_records(claim_file: ClaimFile) -> list[str]:

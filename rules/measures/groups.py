@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from fractions import Fraction
 from typing import Final
 
 from rules.calendar import add_span
@@ -36,12 +37,13 @@ MACHINE: Final = "machine"
 @quickly_made
 @dataclass(frozen=True, slots=True)
 class LimitState:
-    """How one limit stands: ``value`` is what a rule tests (days past, hundredths used, worn share past)."""
+    """How one limit stands: ``value`` is what a rule tests: days past, hundredths used, of wear the sign alone."""
 
     path: str  # term.ends[0]
     limit: Limit
     value: int
     last_day: date | None  # of a calendar limit
+    worn: Fraction | None = None  # of a limit by wear: the worn share
 
     def passed(self, conventions: Conventions) -> bool:
         """Return whether the limit is passed; the conventions say whether hours equal to a cap are inside it."""
@@ -226,8 +228,8 @@ def limit_state(
         last = last_day_of(limit, begins, policy.conventions)
         return LimitState(path, limit, (tested - last).days, last)
     if limit.wear is not None:
-        past = worn.share() - limit.wear
-        return LimitState(path, limit, past.numerator, None)
+        share = worn.share()
+        return LimitState(path, limit, (share - limit.wear).numerator, None, share)
     used = hours_used if limit.machine_hours is not None else component_used
     return None if used is None else LimitState(path, limit, used, None)
 

@@ -156,6 +156,21 @@ def _reasons(line: Doc, order: Mapping[str, int]) -> Iterator[str]:
             comparison = reason["comparison"]
             if comparison is not None and not _holds(comparison):
                 yield f"{reason['code']}: {comparison['left']} {comparison['operator']} {comparison['right']} is false"
+            yield from _worn(reason)
+
+
+def _worn(reason: Doc) -> Iterator[str]:
+    """The worn share follows from what was measured: what is gone, of what there was down to where it is used up."""
+    facts, comparison = dict(reason["facts"]), reason["comparison"]
+    if not {"new", "left", "used up at"} <= set(facts):
+        return
+    if comparison is None or comparison["quantity"] != "worn share":
+        yield f"{reason['code']} shows a measured wear and compares no worn share"
+        return
+    new, left, end = (Fraction(facts[name]) for name in ("new", "left", "used up at"))
+    share = min((new - left) / (new - end), Fraction(1))
+    if Fraction(comparison["left"]) != share:
+        yield f"{reason['code']}: {new} new and {left} left are {share} worn, not {comparison['left']}"
 
 
 def _holds(comparison: Doc) -> bool:
