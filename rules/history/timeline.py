@@ -85,6 +85,7 @@ class Timeline:
     shifts: tuple[Shift, ...]
     notes: tuple[HistoryNote, ...]
     at_repair: HoursBounds | None = None
+    per_day: int = 0  # the most hours (hundredths) that a machine runs in a day
 
     def most_on(self, day: date) -> int | None:
         """Return an upper bound of the machine hours at the beginning of ``day``, None when there is none."""
@@ -127,7 +128,7 @@ def build_timeline(claim_file: ClaimFile, meter: MeterConventions, facts: FactHa
         words = f"meter {done[-1].kind} on {day_text(done[-1].on)}; hours of both meters are added"
         notes.append(HistoryNote("meter_changed", words, (done[-1].id,)))
     shifts, at_repair = tuple(walk.shifts), sighted.get(REPAIR_READING)
-    return Timeline(tuple(walk.sightings), at_failure, of_records, shifts, tuple(notes), at_repair)
+    return Timeline(tuple(walk.sightings), at_failure, of_records, shifts, tuple(notes), at_repair, walk.per_day)
 
 
 class _Walk:

@@ -189,14 +189,14 @@ def _clock(
         later = term.retrofit_kit if fitted.fitted_as == "retrofit_kit" else term.replacement
     if later is None or fitted is None or fitted.fitted_on is None:
         start, words = start_of_term(policy, starts, claim_file, world)
-        base = _hours_at_start(claim_file.machine, start) if term.hours_count_from == "start_of_term" else 0
+        base = hours.at_start(start) if term.hours_count_from == "start_of_term" else 0
         return _Clock(start, words, base, start, 0, None)
     fitted_at = _fitted_hours(fitted, hours)
     if later.term in ("new_from_fitting", "kit_only"):
         start, words, base = fitted.fitted_on, f"fitting {fitted.id}", fitted_at
     else:
         start, words = start_of_term(policy, starts, claim_file, world)
-        base = _hours_at_start(claim_file.machine, start) if term.hours_count_from == "start_of_term" else 0
+        base = hours.at_start(start) if term.hours_count_from == "start_of_term" else 0
     span_last = None
     if later.span is not None:
         span_last = add_span(fitted.fitted_on, later.span, conventions.month_end)
@@ -266,13 +266,6 @@ def _hours_on_test(policy: CompiledPolicy, hours: Hours) -> int | None:
         return hours.at_failure
     at_repair = hours.at_repair()
     return hours.at_failure if at_repair is None else max(hours.at_failure, at_repair)
-
-
-def _hours_at_start(machine: Machine, start: date) -> int:
-    """Return the hours on file at the start of term, of demonstrations and readings up to that day."""
-    before = [d.hours for d in machine.demonstrations if d.on <= start]
-    before += [r.hours for r in machine.readings if r.on <= start]
-    return centihours(max(before)) if before else 0
 
 
 def _fitted_hours(fitted: FittedComponent, hours: Hours) -> int:

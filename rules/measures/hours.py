@@ -17,8 +17,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date
 
+from rules.history.at_start import hours_at_start, start_hours_key
 from rules.history.timeline import HoursBounds, Timeline, fitting_key
 from rules.measures.followed import Passed, edges_left_open
+from rules.measures.hour_caps import candidates, caps_of, term_starts
 from rules.measures.schedule import Schedule, Visit
 from rules.measures.service_proof import refusal_of
 from rules.measures.starts import start_on_file
@@ -41,6 +43,8 @@ class Hours:
     at_failure: int | None
     breaks: "Breakpoints | None"  # None: every reading is certain
     world: World
+    policies: tuple[CompiledPolicy, ...]
+    claim_file: ClaimFile
 
     def of_record(self, record: str) -> int | None:
         """Return the machine hours of a service record, an open one at a value that matters."""
@@ -55,6 +59,18 @@ class Hours:
         """Return the machine hours at a fitting that nobody noted; None where they are on file or there is no meter."""
         return self.of_record(fitting_key(component_record))
 
+    def at_start(self, day: date) -> int:
+        """Return the machine hours at a term that starts on ``day``, open ones at a value that matters; 0 unmetered."""
+        if self.at_failure is None:
+            return 0
+        timeline, claim_file = self.timeline, self.claim_file
+        key = (start_hours_key(day), id(timeline))
+        bounds = self.world.once(key, lambda: hours_at_start(timeline, claim_file, day))
+        if bounds.certain:
+            return bounds.low
+        breaks = self.breaks or _breakpoints_of(timeline, self.policies, claim_file, self.world)
+        return breaks.value_of(start_hours_key(day), bounds, self.world)
+
     def at_repair(self) -> int | None:
         """Return the machine hours that the repair's reading shows, None where it shows none."""
         bounds = self.timeline.at_repair
@@ -65,32 +81,24 @@ class Hours:
 
 def resolve_hours(timeline: Timeline, policies: Iterable[CompiledPolicy], claim_file: ClaimFile, world: World) -> Hours:
     """Return the hours of this world; with every reading certain nothing is looked for."""
-    failure = timeline.at_failure
+    failure, governing = timeline.at_failure, tuple(policies)
     if failure is None:
-        return Hours(timeline, None, None, world)
+        return Hours(timeline, None, None, world, governing, claim_file)
     if failure.certain and all(b.certain for b in timeline.of_records.values()):
-        return Hours(timeline, failure.low, None, world)
-    governing = tuple(policies)
-    key = ("breakpoints", id(timeline), tuple([policy.digest for policy in governing]))
-    breaks = world.once(key, lambda: Breakpoints(timeline, governing, claim_file))
-    return Hours(timeline, breaks.value_of(FAILURE, failure, world), breaks, world)
+        return Hours(timeline, failure.low, None, world, governing, claim_file)
+    breaks = _breakpoints_of(timeline, governing, claim_file, world)
+    return Hours(timeline, breaks.value_of(FAILURE, failure, world), breaks, world, governing, claim_file)
 
 
-def candidates(low: int, high: int, breakpoints: Iterable[int], *, both_ends: bool = True) -> tuple[int, ...]:
-    """Return the values worth trying: from each breakpoint on, the first value and (``both_ends``) the last one."""
-    firsts = sorted({low, *(b for b in breakpoints if low < b <= high)})
-    if not both_ends:
-        return tuple(firsts)
-    return tuple(sorted({*firsts, *(first - 1 for first in firsts[1:]), high}))
+def _breakpoints_of(
+    timeline: Timeline, policies: tuple[CompiledPolicy, ...], claim_file: ClaimFile, world: World
+) -> "Breakpoints":
+    key = ("breakpoints", id(timeline), tuple([policy.digest for policy in policies]))
+    return world.once(key, lambda: Breakpoints(timeline, policies, claim_file))
 
 
-@dataclass(frozen=True, slots=True)
-class _Caps:
-    """The caps and bends of one policy (hundredths), what they count from, and whether from a fitting too."""
-
-    thresholds: tuple[int, ...]
-    begins: frozenset[int]
-    from_fittings: bool
+def _is_start(key: str) -> bool:
+    return key.startswith("start_hours:")
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,30 +131,18 @@ class Breakpoints:
         )
         self.fittings = frozenset(key for key in timeline.of_records if key.startswith(fitting_key("")))
         self.fitted_at = {centihours(f.fitted_at) for f in machine.components if f.fitted_at is not None}
-        self.caps = tuple(self._caps_of(policy) for policy in policies)
+        self.caps = tuple(caps_of(policy, timeline, claim_file, self.fitted_at) for policy in policies)
+        starts = {day for policy in policies for day in term_starts(policy, claim_file)}
+        self.starts = {start_hours_key(day): hours_at_start(timeline, claim_file, day) for day in sorted(starts)}
         self.services = {s.record: s for s in claim_file.services}
         self.days: dict[str, date] = {s.record: s.on for s in claim_file.services}
         self.days |= {fitting_key(f.id): f.fitted_on for f in machine.components if f.fitted_on is not None}
+        self.days |= {start_hours_key(day): day for day in starts}
         self.days[FAILURE] = claim_file.claim.failed_on
         self.duties = tuple(
             self._duty(policy, name, duty) for policy in policies for name, duty in policy.terms.services.items()
         )
         self.looked_at = {FAILURE, *self.fittings, *(visit for duty in self.duties for visit in duty.visits)}
-
-    def _caps_of(self, policy: CompiledPolicy) -> _Caps:
-        """Return what the policy's caps count from: 0 h, the start of term, a fitting (as ``groups`` counts)."""
-        machine, term = self.claim_file.machine, policy.terms.term
-        later = [clause for clause in (term.replacement, term.retrofit_kit) if clause is not None]
-        from_fittings = policy.counts_component_hours or any(
-            clause.term in ("new_from_fitting", "kit_only") for clause in later
-        )
-        begins = {0}
-        if from_fittings:
-            begins |= self.fitted_at
-        if term.hours_count_from == "start_of_term":
-            begins |= {centihours(demonstration.hours) for demonstration in machine.demonstrations}
-            begins |= {centihours(reading.hours) for reading in machine.readings}
-        return _Caps(policy.hour_thresholds, frozenset(begins), from_fittings)
 
     def _duty(self, policy: CompiledPolicy, name: str, duty: ServiceDuty) -> _Duty:
         machine, tasks = self.claim_file.machine, set(duty.tasks)
@@ -176,7 +172,7 @@ class Breakpoints:
         low, high = self._narrowed(key, low, max(high, low), world)
         # One value stands for all up to the next breakpoint, unless a share falls in between, or another open quantity
         # is still to be taken, which the two ends of the stretch may leave different room.
-        counts_hours = key in (FAILURE, REPAIR) or key in self.fittings
+        counts_hours = key in (FAILURE, REPAIR) or key in self.fittings or _is_start(key)
         both_ends = (self.prorated and counts_hours) or self._others_open(key, world)
         return candidates(low, high, self._breakpoints(key, low, high, world), both_ends=both_ends)
 
@@ -203,6 +199,7 @@ class Breakpoints:
 
     def _quantities(self) -> Iterator[tuple[str, HoursBounds]]:
         yield from self.timeline.of_records.items()
+        yield from self.starts.items()
         yield FAILURE, self._bounds(FAILURE)
 
     def _compared(self) -> Iterator[tuple[str, HoursBounds]]:
@@ -210,7 +207,8 @@ class Breakpoints:
         return ((key, bounds) for key, bounds in self._quantities() if key in self.looked_at)
 
     def _bounds(self, key: str) -> HoursBounds:
-        bounds = self.timeline.at_failure if key == FAILURE else self.timeline.of_records[key]
+        own = {FAILURE: self.timeline.at_failure, REPAIR: self.timeline.at_repair}
+        bounds = own[key] if key in own else self.timeline.of_records.get(key) or self.starts[key]
         assert bounds is not None
         return bounds
 
@@ -295,7 +293,14 @@ class Breakpoints:
                 if caps.from_fittings:
                     fittings = (fitting for fitting in self.fittings if not self._moves(fitting, moved))
                     begins.update(at for fitting in fittings for at in self._points(fitting, world))
+                if caps.from_starts:
+                    starts = (start for start in self.starts if not self._moves(start, moved))
+                    begins.update(at for start in starts for at in self._points(start, world))
                 found.update(cap + begin + step for cap in caps.thresholds for begin in begins for step in (0, 1))
+            elif _is_start(key) and caps.from_starts:
+                tested = (FAILURE,) if self.timeline.at_repair is None else (FAILURE, REPAIR)
+                ends = tuple({at for name in tested for at in self._points(name, world)})
+                found.update(at - cap + step for cap in caps.thresholds for at in ends for step in (0, 1))
             elif key in self.fittings and caps.from_fittings and not self._moves(FAILURE, moved):
                 ends = self._points(FAILURE, world)
                 found.update(at - cap + step for cap in caps.thresholds for at in ends for step in (0, 1))

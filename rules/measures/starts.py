@@ -138,6 +138,9 @@ def _start_tests(policy: CompiledPolicy, claim_file: ClaimFile) -> Iterator[Call
     """Yield what a policy asks of its start of term, each as a test that turns true once as the start grows later."""
     terms, claim, machine = policy.terms, claim_file.claim, claim_file.machine
     turning = [terms.in_force.from_, *(d.on for d in machine.demonstrations), *(r.on for r in machine.readings)]
+    if terms.term.hours_count_from == "start_of_term":
+        turning += [s.on for s in claim_file.services if s.reading is not None]
+        turning += [change.on for change in machine.meter_changes]
     if terms.in_force.until is not None:
         turning.append(terms.in_force.until + timedelta(days=1))
     if terms.extends_earlier is not None:

@@ -8,7 +8,7 @@ from schemas.policy.document import CoveragePolicy
 from schemas.policy.prorating import Decline, OwnerPrices, Points, Steps
 from tests.reference.meter import FAILURE, History
 from tests.reference.schedule import Plan, hour_window
-from tests.reference.terms import every_limits
+from tests.reference.terms import every_limits, starts_on
 from tests.reference.unknown import Given
 
 MOST_WINDOWS = 200
@@ -29,9 +29,21 @@ class Edges:
             for policy, conventions in policies.values()
             for duty in policy.services.values()
         ]
-        self.in_force = any(p.term.hours_count_from == "start_of_term" for p, _ in policies.values())
-        if self.in_force:
-            self.begins |= {int(r.hours * 100) for r in machine.readings}
+        for policy, conventions in policies.values():
+            if policy.term.hours_count_from == "start_of_term":
+                self.begins |= self._at_starts(policy, conventions)
+
+    def _at_starts(self, policy: CoveragePolicy, conventions: Conventions) -> set[int]:
+        """Return the hours at every start on file, both ends where they are open, and at all that showed the hours."""
+        found = {seen.hours for seen in self.history.seen}
+        starts = [policy.term.starts, *(c.starts for c in policy.carve_outs if c.starts is not None)]
+        for each in starts:
+            start = starts_on(each, self.history.claim_file, conventions)
+            if start is None or self.history.no_meter:
+                continue
+            for old in (dict.fromkeys(dict(self.history.old_meters), 0), dict(self.history.old_meters)):
+                found |= set(self.history.range_of(f"start_hours:{start.isoformat()}", old))
+        return found
 
     def between(self, name: str, low: int, high: int, given: Given) -> tuple[int, ...]:
         """Return values from ``low`` to ``high`` for the hours of ``name``."""
@@ -46,7 +58,7 @@ class Edges:
                     marks |= {m for step in range(_steps(plan)) for m in _grid(plan, hours, step, high)}
                 if name != FAILURE:
                     marks |= _reaching(plan, hours)
-        if name.startswith("fitting:"):
+        if name.startswith(("fitting:", "start_hours:")):
             marks |= {hours - cap for cap in self.caps for hours in known.values()}
         values = {low, high} | {m + d for m in marks for d in (-1, 0, 1) if low < m + d < high}
         rng = random.Random(f"{name} {low} {high}")

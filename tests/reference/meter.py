@@ -80,6 +80,8 @@ class History:
 
     def day_of(self, name: str) -> date | None:
         claim_file = self.claim_file
+        if name.startswith("start_hours:"):
+            return date.fromisoformat(name.removeprefix("start_hours:"))
         days: dict[str, date | None] = {s.record: s.on for s in claim_file.services}
         days |= {f"fitting:{f.id}": f.fitted_on for f in claim_file.machine.components}
         return claim_file.claim.failed_on if name == FAILURE else days.get(name)
@@ -96,7 +98,7 @@ class History:
             return self.doubt.low + moved, self.doubt.high + moved
         day = self.day_of(name)
         assert day is not None
-        return self._between(day, name == FAILURE, old)
+        return self._at_start(day, old) if name.startswith("start_hours:") else self._between(day, name == FAILURE, old)
 
     def _old(self, unknown: int, old: dict[str, int]) -> int:
         return sum(old[key] for key, _ in self.old_meters[:unknown])
@@ -111,6 +113,25 @@ class History:
             lows.append(min(same))
             highs.append(max(same))
         if not failure:
+            highs.append(self.range_of(FAILURE, old)[1])
+        return max(lows), max(min(highs), max(lows))
+
+    def _at_start(self, day: date, old: dict[str, int]) -> tuple[int, int]:
+        """Return the bounds of the hours at a start of term: none were on a machine that nobody saw at work before."""
+        own = ("claim:reading", REPAIR)
+        rows = [(s.day, s.hours + self._old(s.unknown, old), s.record) for s in self.seen]
+        rows += [(d.on, hundredths(d.hours), "shown") for d in self.claim_file.machine.demonstrations]
+        earlier = [(on, hours) for on, hours, record in rows if record not in own and on < day]
+        on_day = [hours for on, hours, record in rows if record and record not in own and on == day]
+        if not on_day and not any(record and record not in own and on < day for on, _, record in rows):
+            return 0, 0
+        if len(on_day) == 1:
+            return on_day[0], on_day[0]
+        lows = [hours for _, hours in earlier] + ([min(on_day)] if on_day else [])
+        highs = [hours + self.a_day * ((day - on).days + 1) for on, hours in earlier]
+        highs += [hours for on, hours, record in rows if on > day or (on == day and record in own)]
+        highs += [max(on_day)] if on_day else []
+        if day <= self.claim_file.claim.failed_on:
             highs.append(self.range_of(FAILURE, old)[1])
         return max(lows), max(min(highs), max(lows))
 
@@ -305,7 +326,8 @@ def hours_of(name: str, history: History, given: Given, edges: ValuesToTry) -> i
         known = given.values.get(key)
         old[key] = given.ask(key, edges.of_old_meter(key, most, old)) if known is None else known
     low, high = history.range_of(name, old)
-    key = "reading:failure" if name == FAILURE else (name if name.startswith("fitting:") else f"reading:{name}")
+    own_key = name.startswith(("fitting:", "start_hours:"))
+    key = "reading:failure" if name == FAILURE else (name if own_key else f"reading:{name}")
     if low == high:
         return low
     if key in given.values:

@@ -251,14 +251,11 @@ def _clock(
 
 
 def _hours_before(asking: Asking, start: date) -> int:
-    """Return the hours on file up to the start of term, where they do not count."""
-    machine = asking.claim_file.machine
+    """Return the machine hours at the start of term, where they do not count."""
     if asking.policy.term.hours_count_from == "zero":
         return 0
-    found = [d.hours for d in machine.demonstrations if d.on <= start] + [
-        r.hours for r in machine.readings if r.on <= start
-    ]
-    return int(max(found) * 100) if found else 0
+    asking.hours(FAILURE)  # asked first, so that the hours tried for the start can lie on each side of every cap
+    return asking.hours(f"start_hours:{start.isoformat()}") or 0
 
 
 def _fitted_at(asking: Asking, fitted: FittedComponent) -> int:
