@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from schemas.policy.clause import Event, Fitting
-from schemas.quantities import AS_SET, Amount, Currency, Day, Document, Hours, RecordId, Word, in_order_of
+from schemas.quantities import AS_SET, Amount, Currency, Day, Document, Hours, LastDay, RecordId, Word, in_order_of
 
 ReadingSource = Literal["dealer", "owner", "telematics", "fuel_log", "inspection"]
 Position = Literal["left", "right", "front", "rear", "none"]
@@ -37,7 +37,7 @@ class Owner(Document):
 
     order: int = Field(ge=1)
     since: Day
-    until: Day | None = None
+    until: LastDay = Field(default=None, description="Left out, or 9999-12-31: still the owner.")
 
 
 class FittedComponent(Document):
@@ -50,7 +50,7 @@ class FittedComponent(Document):
     fitted_on: Day | None = Field(default=None, description="Null: fitted when the machine was built.")
     fitted_at: Hours | None = Field(default=None, description="Machine hours at fitting.")
     fitted_as: Fitting = "factory"
-    removed_on: Day | None = None
+    removed_on: LastDay = Field(default=None, description="Left out, or 9999-12-31: still fitted.")
     kit_parts: Annotated[tuple[Word, ...], AS_SET] = Field(
         default=(),
         description="The parts a kit brought, where it was added to ``component``; left out, it is the component.",

@@ -28,6 +28,11 @@ METRES_IN: Final = {"km": Decimal(1000), "mile": Decimal("1609.344")}  # a mile 
 LARGEST_AMOUNT: Final = Decimal("1000000000")
 LARGEST_HOURS: Final = Decimal("1000000")
 LARGEST_NUMBER: Final = Decimal("1000000")
+FIRST_DAY: Final = date(1900, 1, 1)  # between these two, adding the longest spans stays inside the calendar
+LAST_DAY: Final = date(2199, 12, 31)
+LONGEST_SPAN_MONTHS: Final = 1200
+LONGEST_SPAN_DAYS: Final = 36_500
+NO_END: Final = "9999-12-31"  # how office systems write an end that is open
 MOST_DIGITS: Final = 20  # before the point, and after it
 SPAN_PATTERN: Final = r"^([0-9]{1,4}) (day|days|month|months|year|years)$"
 SHARE_PATTERN: Final = r"^([0-9]{1,9}/[0-9]{1,9}|[0-9]{1,4}(\.[0-9]{1,9})?%?)$"
@@ -61,6 +66,18 @@ def _sorted_by(place: Callable[[Any], Any] | None) -> Callable[[tuple[Any, ...]]
 
 
 AS_SET: Final = AfterValidator(_sorted_by(None))  # a list of words that is a set
+
+
+def _each_once(items: Any) -> Any:
+    """Return a list in which nothing stands twice, or the word or None that stands in its place."""
+    if isinstance(items, tuple):
+        twice = next((item for place, item in enumerate(items) if item in items[:place]), None)
+        if twice is not None:
+            raise ValueError(f'"{twice}" stands twice in this list; name it once')
+    return items
+
+
+EACH_ONCE: Final = AfterValidator(_each_once)  # a list in which a word said twice is a slip
 
 
 def exact_number(value: Any) -> Decimal:
@@ -140,15 +157,31 @@ def parse_hours(value: Any) -> Decimal:
 
 
 def parse_day(value: Any) -> date:
-    """Return a calendar day, written 2026-03-02 (a number or an instant is no day)."""
-    if isinstance(value, date) and not isinstance(value, datetime):
-        return value
+    """Return a calendar day from 1900 to 2199, written 2026-03-02 (a number or an instant is no day)."""
+    day = value if isinstance(value, date) and not isinstance(value, datetime) else _day_of_text(value)
+    if not FIRST_DAY <= day <= LAST_DAY:
+        raise ValueError(
+            f"the day {day} lies outside {FIRST_DAY} to {LAST_DAY}; correct it, or leave it out where there is none"
+        )
+    return day
+
+
+def _day_of_text(value: Any) -> date:
     if not isinstance(value, str) or not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
         raise ValueError(f'"{value}" is not a date; write year-month-day, such as 2026-03-31')
     try:
         return date.fromisoformat(value)
     except ValueError:
         raise ValueError(f'"{value}" is not a date: the calendar has no such day') from None
+
+
+def parse_last_day(value: Any) -> date | None:
+    """Return the last day of something that may have no end; 9999-12-31 says that it has none.
+
+    >>> parse_last_day("2026-03-31"), parse_last_day("9999-12-31")
+    (datetime.date(2026, 3, 31), None)
+    """
+    return None if value is None or str(value) == NO_END else parse_day(value)
 
 
 def parse_amount(value: Any) -> Decimal:
@@ -210,7 +243,10 @@ def parse_span(value: Any) -> Span:
     number, unit = int(match[1]), match[2].rstrip("s")
     if unit == "day":
         return Span(days=number)
-    return Span(months=number * 12 if unit == "year" else number)
+    months = number * 12 if unit == "year" else number
+    if months > LONGEST_SPAN_MONTHS:
+        raise ValueError(f'"{value}" is longer than 100 years; correct it, or leave the key out where it may be')
+    return Span(months=months)
 
 
 @dataclass(frozen=True, slots=True)
@@ -296,6 +332,7 @@ Share = Annotated[
 ]
 Markup = Annotated[Fraction, BeforeValidator(parse_share), PlainSerializer(share_text), _SHARE_SCHEMA]
 Day = Annotated[date, BeforeValidator(parse_day)]
+LastDay = Annotated[date | None, BeforeValidator(parse_last_day)]
 Hours = Annotated[Decimal, BeforeValidator(parse_hours), _NUMBER_SCHEMA]
 Amount = Annotated[Decimal, BeforeValidator(parse_amount), _NUMBER_SCHEMA]
 Number = Annotated[Decimal, BeforeValidator(parse_number), _NUMBER_SCHEMA]

@@ -17,6 +17,7 @@ from schemas.quantities import (
     Day,
     Document,
     Hours,
+    LastDay,
     Name,
     Rate,
     RecordId,
@@ -80,7 +81,9 @@ class ExchangeRateRow(Row):
 class FluidRow(Row):
     fluid: Word
     on_list: Word
-    until: Day | None = Field(default=None, description="Last day on the list; null while it stands there.")
+    until: LastDay = Field(
+        default=None, description="Last day on the list; null, or 9999-12-31, while it stands there."
+    )
 
 
 class PartComponentRow(Row):

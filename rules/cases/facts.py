@@ -7,6 +7,9 @@ from typing import Any, get_args
 from schemas.cases import CaseTable, WorkedCase
 from schemas.claim_file import ClaimFile
 from schemas.policy.clause import Event
+from schemas.quantities import LAST_DAY
+
+DECIDED_AFTER = timedelta(days=10)  # after the last day of a claim, where a case says nothing else
 
 EVENTS = frozenset(get_args(Event)) - {"built"}
 BY_ID = {
@@ -85,7 +88,7 @@ def _late_enough(claim: Mapping[str, Any]) -> str:
                 raise CaseFault(f'claim.{key}: "{value}" is no day; write one such as 2025-06-16') from None
     if not days:
         raise CaseFault("the claim states no day; write failed_on")
-    return (max(days) + timedelta(days=10)).isoformat()
+    return (min(max(days), LAST_DAY - DECIDED_AFTER) + DECIDED_AFTER).isoformat()
 
 
 def _by_id(records: Mapping[str, Any] | Iterable[Any], key: str) -> list[Any]:

@@ -16,7 +16,7 @@ from rules.plain import day_text
 from rules.policy_book.compiled import CompiledPolicy
 from rules.policy_book.service_words import due_words
 from rules.policy_book.term_words import ends_words
-from rules.policy_book.use import Period, SteadyUse
+from rules.policy_book.use import FURTHEST_YEARS, Period, SteadyUse
 from rules.policy_book.values import hours_words, listed, number_words, plain
 from schemas.policy.clause import Limit, Limits
 from schemas.quantities import CENTIHOURS_PER_HOUR
@@ -61,8 +61,9 @@ def services_due(policy: CompiledPolicy, duty: str, hours_a_year: Fraction) -> I
     period = Period(_term(policy), start, policy.conventions)
     schedule = Schedule(policy.terms.services[duty], policy.conventions, start, 0)
     point: DuePoint | None = schedule.first()
+    furthest = start.replace(year=start.year + FURTHEST_YEARS, day=1).toordinal()
     for number in range(MOST_SERVICES):
-        if point is None:
+        if point is None or (point.day is not None and point.day > furthest):
             return
         service = _due(point, use)
         if not period.holds(service.due_on, service.hours):

@@ -13,6 +13,7 @@ from schemas.conventions import Conventions
 from schemas.policy.clause import Limit, Limits
 
 MONTHS_A_YEAR = 12
+FURTHEST_YEARS = 1000  # further on, days would leave the calendar and mean nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +33,8 @@ class SteadyUse:
         return self.hours_a_year * (years + Fraction((day - since).days, (until - since).days))
 
     def day_of(self, hours: Fraction) -> date:
-        """Return the first day by whose beginning ``hours`` have been run."""
-        years, rest = divmod(hours / self.hours_a_year, 1)
+        """Return the first day by whose beginning ``hours`` have been run, at most a thousand years on."""
+        years, rest = divmod(min(hours / self.hours_a_year, Fraction(FURTHEST_YEARS)), 1)
         since, until = self._anniversary(int(years)), self._anniversary(int(years) + 1)
         days = rest * (until - since).days
         return since + timedelta(days=-(-days.numerator // days.denominator))

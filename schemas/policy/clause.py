@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from schemas.quantities import Day, Document, Hours, Share, TimeSpan
+from schemas.quantities import Day, Document, Hours, LastDay, Share, TimeSpan
 
 Bearer = Literal["owner", "dealer", "other_payer"]
 Event = Literal[
@@ -40,7 +40,7 @@ class DateRange(Document):
     """Calendar days, both ends inside; an end left out is open."""
 
     from_: Day | None = Field(default=None, alias="from")
-    until: Day | None = None
+    until: LastDay = Field(default=None, description="Left out, or 9999-12-31: it has no end.")
 
     @model_validator(mode="after")
     def _in_order(self) -> "DateRange":

@@ -1,7 +1,7 @@
 """One published version of a coverage policy."""
 
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, field_validator, model_validator
 
@@ -12,7 +12,7 @@ from schemas.policy.pays import Cap, Deductible, NotPaid, Pays
 from schemas.policy.prorating import Prorating
 from schemas.policy.services import ServiceDuty
 from schemas.policy.term import AppliesTo, CarveOut, InForce, Term
-from schemas.quantities import Currency, Day, Document, Name, PublishedVersion, VersionRef, Word
+from schemas.quantities import EACH_ONCE, Currency, Day, Document, Name, PublishedVersion, VersionRef, Word
 
 
 class Source(Document):
@@ -41,7 +41,7 @@ class CoveragePolicy(Document):
     conventions: PublishedVersion = Field(description="The conventions it is counted by, written name@version.")
     currency: Currency = Field(description="ISO 4217 code of every amount in this document.")
     in_force: InForce
-    supersedes: tuple[int, ...] = Field(
+    supersedes: Annotated[tuple[int, ...], EACH_ONCE] = Field(
         default=(), description="Faulty versions that this one replaces for new decisions."
     )
     extends_earlier: ExtendsEarlier | None = Field(

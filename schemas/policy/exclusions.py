@@ -5,7 +5,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Discriminator, Field, Tag
 
 from schemas.policy.clause import Bearer, Clause
-from schemas.quantities import Word
+from schemas.quantities import EACH_ONCE, Word
 
 
 class Excluded(Clause):
@@ -15,27 +15,27 @@ class Excluded(Clause):
 class WearItems(Excluded):
     """Components that wear out; with ``unless`` they are paid when a covered failure ruined them."""
 
-    wear: tuple[Word, ...] = Field(min_length=1)
+    wear: Annotated[tuple[Word, ...], EACH_ONCE] = Field(min_length=1)
     unless: Literal["caused_by_covered_failure", "never"]
 
 
 class Consumables(Excluded):
     """Fluids, filters, belts: paid only when a covered failure made them unusable."""
 
-    consumables: tuple[Word, ...] = Field(min_length=1)
+    consumables: Annotated[tuple[Word, ...], EACH_ONCE] = Field(min_length=1)
     unless: Literal["caused_by_covered_failure", "never"]
 
 
 class ExcludedCauses(Excluded):
     """Causes of failure the policy does not answer for."""
 
-    causes: tuple[Word, ...] = Field(min_length=1)
+    causes: Annotated[tuple[Word, ...], EACH_ONCE] = Field(min_length=1)
 
 
 class Alterations(Excluded):
     """Altered parts, or parts of another make."""
 
-    alterations: tuple[Literal["altered", "other_make"], ...] = Field(min_length=1)
+    alterations: Annotated[tuple[Literal["altered", "other_make"], ...], EACH_ONCE] = Field(min_length=1)
     reach: Literal["everything", "altered_component", "only_if_it_caused_the_failure"]
 
 

@@ -6,7 +6,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 
 from schemas.policy.clause import Bearer, ClaimDate, Clause, Limit, Limits
 from schemas.policy.prorating import Item
-from schemas.quantities import Amount, DistanceUnit, Document, Hours, Markup, Share, Word
+from schemas.quantities import EACH_ONCE, Amount, DistanceUnit, Document, Hours, Markup, Share, Word
 
 RateDate = ClaimDate
 
@@ -194,8 +194,8 @@ class Cap(Clause):
 
     over: Literal["line", "claim", "machine_lifetime", "component_lifetime"]
     at: CapAmount | CapOf
-    items: tuple[Item, ...] | Literal["all"]
-    components: tuple[Word, ...] | Literal["all"] = "all"
+    items: Annotated[tuple[Item, ...] | Literal["all"], EACH_ONCE]
+    components: Annotated[tuple[Word, ...] | Literal["all"], EACH_ONCE] = "all"
     excess_borne_by: Bearer
 
     @model_validator(mode="after")

@@ -2,12 +2,14 @@
 
 from decimal import Decimal
 from functools import cached_property
-from typing import Any, Final, Literal, get_args
+from typing import Annotated, Any, Final, Literal, get_args
 
 from pydantic import Field, field_validator, model_validator
 
 from schemas.policy.clause import Bearer, Clause
 from schemas.quantities import (
+    EACH_ONCE,
+    LONGEST_SPAN_DAYS,
     Day,
     Document,
     Hours,
@@ -143,12 +145,20 @@ class Window(Document):
     hours: Tolerances | None = None
     calendar: Tolerances | None = None
 
+    @model_validator(mode="after")
+    def _days_of_a_life(self) -> "Window":
+        sides = () if self.calendar is None else (self.calendar.early, self.calendar.late)
+        for days in [side.amount for side in sides if side.amount is not None]:
+            if days > LONGEST_SPAN_DAYS:
+                raise ValueError(f"a calendar window of {days} days is wider than 100 years; correct the number")
+        return self
+
 
 class Proof(Document):
     """One set of evidence that together proves a service, and the grade it earns."""
 
     grade: Grade
-    all: tuple[Evidence, ...] = Field(min_length=1)
+    all: Annotated[tuple[Evidence, ...], EACH_ONCE] = Field(min_length=1)
 
 
 class FluidList(Document):
@@ -187,7 +197,9 @@ Consequence = Literal["refer", "note_only"] | Refused | LowerShare | FallBack
 class ServiceDuty(Clause):
     """One kind of service the owner must have done."""
 
-    tasks: tuple[Word, ...] = Field(min_length=1, description="A record counts when it carries all of these.")
+    tasks: Annotated[tuple[Word, ...], EACH_ONCE] = Field(
+        min_length=1, description="A record counts when it carries all of these."
+    )
     due: Due
     window: Window
     early: Literal["counts", "does_not_count"] = Field(
@@ -196,7 +208,7 @@ class ServiceDuty(Clause):
     late: Literal["cures_from_its_date", "cures_if_inspected", "never_cures"]
     next_due_from: Literal["due_point", "actual", "due_point_inside_window"]
     judged: Literal["every_closed_window", "last_closed_window"]
-    performed_by: tuple[Performer, ...] = Field(min_length=1)
+    performed_by: Annotated[tuple[Performer, ...], EACH_ONCE] = Field(min_length=1)
     proof: tuple[Proof, ...] = Field(min_length=1, description="Any one of these sets proves the service.")
     fluid: FluidList | None = None
     repairs_count: bool = Field(description="Whether a repair that carries the tasks counts as the service.")
@@ -210,7 +222,7 @@ class ServiceDuty(Clause):
         default=False, description="Proof of this service activates the coverage in the first place."
     )
     advised_on: Day | None = Field(default=None, description="A service advised after the term began is no duty.")
-    links: tuple[Word, ...] = Field(
+    links: Annotated[tuple[Word, ...], EACH_ONCE] = Field(
         default=(), description="Components whose failure this service can have to do with."
     )
     missed: Consequence

@@ -2,12 +2,12 @@
 
 import re
 from datetime import date
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
 from schemas.policy.clause import Clause, DateRange, DemoHours, Event, Fitting, Limits, StartAfter
-from schemas.quantities import Day, Document, RecordId, TimeSpan, Word
+from schemas.quantities import EACH_ONCE, Day, Document, LastDay, RecordId, TimeSpan, Word
 
 StartPoint = Event | StartAfter | DemoHours
 
@@ -45,17 +45,25 @@ class AppliesTo(Document):
     """Which machines, owners and components the policy is about; a condition left out is not asked for."""
 
     clause: str = Field(min_length=1, max_length=20)
-    models: tuple[str, ...] = Field(min_length=1, description="Model codes; a trailing * stands for any ending.")
+    models: Annotated[tuple[str, ...], EACH_ONCE] = Field(
+        min_length=1, description="Model codes; a trailing * stands for any ending."
+    )
     serials: tuple[SerialRange, ...] = ()
     built: DateRange | None = None
-    use: tuple[Word, ...] | None = Field(default=None, description="Use classes, such as residential or commercial.")
-    regions: tuple[str, ...] | None = Field(
+    use: Annotated[tuple[Word, ...] | None, EACH_ONCE] = Field(
+        default=None, description="Use classes, such as residential or commercial."
+    )
+    regions: Annotated[tuple[str, ...] | None, EACH_ONCE] = Field(
         default=None, description="Regions, such as DE or US-CA; DE also holds DE-BY."
     )
     owner: Literal["first", "any"]
-    components: tuple[Word, ...] | Literal["whole_machine"]
-    except_components: tuple[Word, ...] = Field(default=(), description="Components left to another maker or policy.")
-    fitted: tuple[Fitting, ...] = Field(min_length=1, description="How the component came onto the machine.")
+    components: Annotated[tuple[Word, ...] | Literal["whole_machine"], EACH_ONCE]
+    except_components: Annotated[tuple[Word, ...], EACH_ONCE] = Field(
+        default=(), description="Components left to another maker or policy."
+    )
+    fitted: Annotated[tuple[Fitting, ...], EACH_ONCE] = Field(
+        min_length=1, description="How the component came onto the machine."
+    )
 
     @field_validator("models")
     @classmethod
@@ -112,7 +120,7 @@ class Term(Clause):
 class CarveOut(Clause):
     """Components with a shorter or longer period of their own inside the policy, or none at all."""
 
-    components: tuple[Word, ...] = Field(min_length=1)
+    components: Annotated[tuple[Word, ...], EACH_ONCE] = Field(min_length=1)
     never: bool = Field(default=False, description="Not covered at all.")
     starts: Starts | None = Field(default=None, description="A start of their own; left out, the policy's.")
     ends: Limits | Literal["lifetime"] | None = None
@@ -128,7 +136,7 @@ class InForce(Document):
     """When the version is in force, and which date of a machine or claim is held against that."""
 
     from_: Day = Field(alias="from")
-    until: Day | None = None
+    until: LastDay = Field(default=None, description="Left out, or 9999-12-31: it has no end.")
     selected_by: Literal["start_of_term"] | Event | Literal["failed_on", "repair_ended_on", "submitted_on"]
     only_as_fall_back: bool = False
 

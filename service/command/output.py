@@ -15,6 +15,7 @@ import typer
 from rich.cells import cell_len
 
 from schemas.documents import Fault
+from schemas.quantities import FIRST_DAY, LAST_DAY
 from service.rendering.layout import headed, wrapped
 from service.text_files import InputRefused, shown_path
 
@@ -130,9 +131,12 @@ def day_option(text: str | None, option: str) -> date | None:
     if text is None:
         return None
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError:
         refuse(f'{option}: "{text}" is not a day. Write it as year-month-day, for example 2026-03-31.')
+    if not FIRST_DAY <= day <= LAST_DAY:
+        refuse(f"{option}: {text} lies outside {FIRST_DAY} to {LAST_DAY}. Correct the year.")
+    return day
 
 
 def today() -> date:
