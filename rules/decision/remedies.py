@@ -89,7 +89,8 @@ def _service_candidates(reason: PolicyReason, line: MergedLine) -> list[Candidat
     for point in [p for breach, p in state.breaches if breach == "late" and p.record is not None]:
         words = f"an inspection at the late {plain} service {point.record} that found the machine sound"
         if duty.late == "cures_if_inspected":
-            found.append((place, f"inspection:{point.record}", words, words))
+            letter = f"the result of an inspection at the late {plain} service {point.record}"
+            found.append((place, f"inspection:{point.record}", words, letter))
     key = services_key(name, group)
     details = told(line.world.details, key)
     if details:
@@ -105,17 +106,22 @@ def _service_candidates(reason: PolicyReason, line: MergedLine) -> list[Candidat
 
 
 def _statement_candidates(reason: PolicyReason, line: MergedLine, claim_file: ClaimFile) -> list[Candidate]:
-    """Return what a statement could clear up by itself; a person still judges it."""
+    """Return what a statement could clear up by itself; a person still judges it.
+
+    The letter asks what is known, and never names the answer that would bring the money: the desk knows that one.
+    """
     assert reason.measures is not None
     place, own = PRECEDENCE[reason.code], line.shown.subject.line.line
     symptom = claim_file.claim.symptom
     if reason.code == "serial_differs":
         removed, fitted, _ = reason.measures.differing_serials[own]
         words = f"a statement which part was removed, {removed} as claimed or {fitted} as on file"
-        return [(place, serial_key(own), words, words)]
+        letter = "a photo of the plate of the removed part, or what was noted of its serial number and when"
+        return [(place, serial_key(own), words, letter)]
     if reason.code == "symptom_first" and symptom is not None:
         words = f"a statement that the trouble noted on {day_text(symptom.on)} was not the one that led to this failure"
-        return [(place, OTHER_TROUBLE, words, words)]
+        letter = f"what was found about the trouble noted on {day_text(symptom.on)}, by whom and when"
+        return [(place, OTHER_TROUBLE, words, letter)]
     return []
 
 

@@ -2,7 +2,8 @@
 
 What the dealer is asked for comes first, and what a person at the warranty desk looks at is said next. Coverages go
 by their titles. Due points are named, and never the windows round them, nor records of other visits: exact ranges would
-be a recipe for an invoice that was never written. The maker's own clauses are quoted as they were published.
+be a recipe for an invoice that was never written. For the same reason it names no serial number that is on file, and no
+reading that would fit. The maker's own clauses are quoted as they were published.
 """
 
 import re
@@ -50,6 +51,8 @@ _OPENINGS = {
     "held_for_person": "is held for the warranty desk",
 }
 _TOLD_FACTS = frozenset(("records complete from",))
+_FITTING_ANSWERS = re.compile(r"\s*\(between [\d,.]+ h and [\d,.]+ h\)|;\s*was [\d,.]+ h meant\?")
+_DESK_FACTS = frozenset(("item", "component", "fact", "on file as fitted"))
 
 
 @dataclass(slots=True)
@@ -87,12 +90,12 @@ def letter_text(decision: Decision, width: int = 78, titles: Mapping[str, str] |
 
 
 def without_windows(text: str) -> str:
-    """Return words of the engine without the exact ranges in them.
+    """Return words of the engine without the exact ranges in them, nor the readings that would fit.
 
     >>> without_windows("due at 480.0 h (432.0–528.0 h); 960.0 h (912.0–1,008.0 h)")
     'due at 480.0 h; 960.0 h'
     """
-    return tidy(bare_points(text))
+    return tidy(_FITTING_ANSWERS.sub("", bare_points(text)))
 
 
 def points_text(points: str) -> str:
@@ -169,9 +172,8 @@ def _reason(reason: Reason, line: LineDecision, letter: _Letter, clause: str) ->
         told = [f"{name}: {tidy(value)}" for name, value in reason.facts if name in _TOLD_FACTS]
     else:
         words = without_windows(sentence(reason.words)).removesuffix(".")
-        said = {"item", "component", "fact"}
-        told = [f"{name}: {without_windows(value)}" for name, value in reason.facts if name not in said]
-        if reason.comparison is not None and reason.comparison.quantity != "paid share":
+        told = [f"{name}: {without_windows(value)}" for name, value in reason.facts if name not in _DESK_FACTS]
+        if reason.comparison is not None and reason.comparison.quantity not in ("paid share", "serial"):
             told.append(comparison_text(reason.comparison))
     text = f"{words} ({clause})" if clause else words
     if reason.policy not in (None, line.policy) and line.policy is not None:

@@ -1,5 +1,6 @@
 """Every reason that the catalogue says has a remedy has one in the demo, for a line that is not paid in full."""
 
+import re
 from collections import defaultdict
 
 import pytest
@@ -7,6 +8,7 @@ import pytest
 from rules.adjudicate import Adjudicator
 from rules.decision.catalogue import KINDS
 from schemas.decision import Decision, Remedy
+from service.rendering.letter_text import letter_text
 from tests.fixtures_scenario.scenario import book, claim_files, decisions
 
 pytestmark = pytest.mark.fast
@@ -69,3 +71,19 @@ def test_no_remedy_names_another_day_or_other_hours_of_the_failure(with_remedies
         for remedy in decision.remedies:
             if remedy.outcome not in UNDECIDED:
                 assert not [f for f in remedy.facts if f.startswith(("date:", "reading:", "stuck:"))], (number, remedy)
+
+
+def test_no_letter_hands_over_the_answer(with_remedies: dict[str, Decision]) -> None:
+    """No serial number on file that the claim does not state, no window, no reading that would fit, no finding."""
+    windows = re.compile(r"[(–]\d[\d,.]*( h)?–|\(between|meant\?|was not the one|found the machine sound")
+    told = 0
+    for number, decision in {**decisions(), **with_remedies}.items():
+        letter = " ".join(letter_text(decision).split())
+        found = windows.search(letter)
+        assert found is None, (number, letter)
+        claim_file = claim_files()[number]
+        stated = {line.removed_serial for line in claim_file.claim.lines}
+        on_file = {part.serial for part in claim_file.machine.components} - stated - {None}
+        told += bool(on_file)
+        assert not [serial for serial in on_file if f"{serial}" in letter], (number, letter)
+    assert told, "some machines have serial numbers of components on file"

@@ -259,6 +259,11 @@ def test_a_remedy_of_another_kind_is_told_as_evidence() -> None:
         ("due at 480.0 h (432.0–528.0 h); 1,440.0 h (1,392.0–1,488.0 h)", "due at 480.0 h; 1,440.0 h"),
         ("due at 1 March 2027 (30 January 2027 to 31 March 2027)", "due at 1 March 2027"),
         ("reading 4,820 h (482.0?)", "reading 4,820 h (482.0?)"),
+        (
+            "the reading of service S-1 on 3 May 2027 (between 57.4 h and 441.9 h)",
+            "the reading of service S-1 on 3 May 2027",
+        ),
+        ("4,820.0 h on 3 May 2027 is not possible; was 482.0 h meant?", "4,820.0 h on 3 May 2027 is not possible"),
         ("480.0 h (432.0–528.0 h) or 2 May 2027 (2 April 2027 to 1 June 2027)", "480.0 h or 2 May 2027"),
     ],
 )

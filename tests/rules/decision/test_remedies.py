@@ -107,8 +107,35 @@ def test_a_sound_inspection_is_named_where_it_would_have_cured(runner: CaseRunne
     }
     (remedy,) = remedies(runner, duties, services={"s1": late})
     assert remedy.facts == ("inspection:s1",)
-    assert remedy.desk_words == remedy.letter_words
     assert "an inspection at the late oil service s1 that found the machine sound" in remedy.desk_words
+    assert remedy.letter_words == "the result of an inspection at the late oil service s1"
+
+
+def test_the_letter_asks_for_the_plate_and_never_names_the_serial_on_file(runner: CaseRunner) -> None:
+    """Fitted new is HP-1, removed was HP-2; the desk reads which of the two would pay, the dealer does not."""
+    fitted = [{"id": "F-1", "component": "hydrostatic_pump", "serial": "HP-1"}]
+    claim = {"failed_on": "2020-06-01", "reading": 100, "lines": {"pump": {"removed_serial": "HP-2"}}}
+    (remedy,) = remedies(runner, {}, machine={"components": fitted}, claim=claim)
+    assert remedy.desk_words == "a statement which part was removed, HP-2 as claimed or HP-1 as on file"
+    assert remedy.letter_words == (
+        "a photo of the plate of the removed part, or what was noted of its serial number and when"
+    )
+
+
+def test_the_letter_asks_what_the_trouble_was_and_supplies_no_answer(runner: CaseRunner) -> None:
+    """The oil at 250 h was changed at 290 h on 1 May 2021; trouble was noted on 20 April, after the window closed."""
+    late = {
+        "on": "2021-05-01",
+        "reading": 290,
+        "tasks": ["oil_change"],
+        "by": "authorised_dealer",
+        "evidence": ["dealer_invoice"],
+    }
+    duties = {"oil": {"late": "cures_from_its_date"}, "yearly": {"missed": "note_only"}}
+    claim = {"symptom": {"on": "2021-04-20", "reading": 285}}
+    (remedy,) = remedies(runner, duties, services={"s1": late}, claim=claim)
+    assert "the trouble noted on 20 April 2021 was not the one that led to this failure" in remedy.desk_words
+    assert remedy.letter_words == "what was found about the trouble noted on 20 April 2021, by whom and when"
 
 
 # Thirty days to answer. After 1 September 2021 they end on 1 October; after 10 August, on 9 September.
