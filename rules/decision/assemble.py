@@ -291,11 +291,10 @@ def measures_of(world: WorldResult) -> tuple[Measure, ...]:
                 records = (point.record,) if point.record is not None else ()
                 window = f"{point.low_hours}-{point.high_hours}" if point.low_hours is not None else ""
                 days = f" {point.low_day}-{point.high_day}" if point.low_day is not None else ""
-                found.append(
-                    Measure(
-                        name, f"{duty.duty} point {point.number + 1}", f"{point.state} window {window}{days}", records
-                    )
-                )
+                asked = point.state == "missed" and point.number in duty.unanswered
+                state_words = "unanswered" if asked else point.state
+                words = f"{state_words} window {window}{days}"
+                found.append(Measure(name, f"{duty.duty} point {point.number + 1}", words, records))
         for line, proration in sorted(measures.prorations.items()):
             found.append(Measure(name, f"{line}: paid share", str(proration.share)))
     return tuple(found)

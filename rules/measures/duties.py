@@ -61,6 +61,7 @@ class DutyState:
     symptom_first: DuePoint | None
     recover_from: tuple[Rejected, ...]
     late_papers: tuple[str, ...]
+    unanswered: frozenset[int]  # numbers of points that are not done only until the dealer has answered
 
 
 def duty_state(
@@ -92,8 +93,9 @@ def duty_state(
         for r in claim_file.services
         if r.provided_on is not None and r.provided_on > r.on and r.record in answered
     )
+    open_yet = frozenset(absent.unanswered)
     return DutyState(
-        name, group.number, schedule, points, visits, breaches, cured, rejected, symptom_first, recover, late
+        name, group.number, schedule, points, visits, breaches, cured, rejected, symptom_first, recover, late, open_yet
     )
 
 
@@ -201,6 +203,7 @@ class _Absence:
     visits: tuple[Visit, ...]
     world: World
     own_questions: set[str] = field(default_factory=set)
+    unanswered: set[int] = field(default_factory=set)
 
     def answer(self, point: DuePoint, day: int, hours: int | None) -> Absence:
         """Return what an absent record of ``point`` means at the next visit, or at the failure (``day``, ``hours``)."""
@@ -213,7 +216,10 @@ class _Absence:
         words = f"records of {services_words(self.name, self.group)}"
         own = self._own_key(key, point, day, hours)
         fact = OpenFact(own or key, "services", "dealer", words, key if own else None)
-        return "done" if self.world.pick(fact, (1, 0)) else "not_done"
+        if self.world.pick(fact, (1, 0)):
+            return "done"
+        self.unanswered.add(point.number)
+        return "not_done"
 
     def _own_key(self, key: str, point: DuePoint, day: int, hours: int | None) -> str | None:
         """Return a key for this point alone, or for all earlier ones, where "all done or none" would not do.

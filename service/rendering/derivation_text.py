@@ -43,11 +43,17 @@ def derivation_text(
     in words.
     """
     width = max(width, NARROWEST)
-    reading = _Reading(decision.lines, clauses or {})
+    reading = _Reading(decision.lines, clauses or {}, _duties(decision, "unanswered") - _duties(decision, "missed"))
     lines = [*_governing(decision, width), "", *_measures(decision, width, reading)]
     lines += ["", *_firings(decision, width, reading)]
     lines += ["", *_digests(decision, width)]
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _duties(decision: Decision, state: str) -> frozenset[tuple[str | None, str]]:
+    """Return policy and name of each duty that has a due point in a state."""
+    found = [(m.policy, _POINT.fullmatch(m.name)) for m in decision.measures if m.value.startswith(f"{state} window")]
+    return frozenset((policy, point[1]) for policy, point in found if point is not None)
 
 
 def _governing(decision: Decision, width: int) -> Iterator[str]:
@@ -95,6 +101,7 @@ def measure_words(value: str) -> str:
     value = _HOUR_WINDOW.sub(lambda m: f"window {_hours(m[1])} to {_hours(m[2])} h", value)
     value = _DAY_WINDOW.sub(lambda m: f"{_ordinal_day(m[1])} to {_ordinal_day(m[2])}", value)
     value = re.sub(r"^(\w+) window(?= )", r"\1, window", value).removesuffix(" window")
+    value = re.sub(r"^unanswered\b", "no record on file, and asked for", value)
     value = _BOTH_WINDOWS.sub(" h or ", value)
     value = _DAYS_PAST.sub(_days_past, value)
     return tidy(_ISO_DAY.sub(lambda m: day_text(m[0]), value))
@@ -141,6 +148,7 @@ class _Reading:
 
     lines: tuple[LineDecision, ...]
     clauses: Mapping[str, Mapping[str, str]]
+    asked: frozenset[tuple[str | None, str]]  # policy and duty of services that are missed only until an answer
 
     def rule(self, firing: Firing) -> str:
         """Return a rule's name in words: what it finds, and the clause it comes from."""
@@ -157,6 +165,8 @@ class _Reading:
         kind = str(fact["k"])
         line = self.line(fact["l"]) if "l" in fact else ""
         values = [self.value(key, value, kind, policy) for key, value in fact.items() if key not in ("k", "l")]
+        if kind == "due" and fact["s"] == "missed" and (policy, fact["d"]) in self.asked:
+            values[-1] = "taken as missed until it is answered"
         told = ", ".join(part for part in (line, *values) if part)
         if kind == "line":
             return told
