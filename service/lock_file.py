@@ -5,7 +5,7 @@ pins its conventions and its fall-backs; those of the conventions are kept besid
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -104,10 +104,25 @@ def changed_since_publication(book: PolicyBook, published: Published) -> dict[st
     return {name: _what_changed(book.by_name[name], changed, published) for name in sorted(changed)}
 
 
+def conventions_changed(policy: CompiledPolicy, published: Published) -> bool:
+    """Return whether the conventions that a version pins are published and no longer what was published."""
+    digested = conventions_digest(policy)
+    return published.conventions.get(conventions_ref(policy), digested) != digested
+
+
+def next_free(name: str, taken: Iterable[str]) -> str:
+    """Return the version after the last of one name among names written name@version.
+
+    >>> next_free("drive", ["drive@1", "drive@2", "base@7"])
+    'drive@3'
+    """
+    refs = map(parse_version_ref, taken)
+    return f"{name}@{1 + max((ref.version for ref in refs if ref.name == name), default=0)}"
+
+
 def _what_changed(policy: CompiledPolicy, changed: set[str], published: Published) -> str:
-    pinned = conventions_ref(policy)
-    if published.conventions.get(pinned, conventions_digest(policy)) != conventions_digest(policy):
-        return f"{policy.name} is published, and its conventions {pinned} have changed since."
+    if conventions_changed(policy, published):
+        return f"{policy.name} is published, and its conventions {conventions_ref(policy)} have changed since."
     behind = [str(ref) for ref in policy.falls_back_to if str(ref) in changed]
     if behind:
         return f"{policy.name} is published, and {', '.join(behind)}, which it falls back to, has changed since."

@@ -13,10 +13,20 @@ from typing import Any
 
 from rules.cases.run import PolicySource
 from rules.policy_book.book import BookRefused, PolicyBook, build_book
+from rules.policy_book.values import listed
 from schemas.conventions import Conventions
 from schemas.documents import Fault, ParsedDocument, Tree, TreePath
 from schemas.policy.document import CoveragePolicy
-from service.lock_file import LOCK_NAME, Published, changed_since_publication, read_lock
+from schemas.quantities import parse_version_ref
+from service.lock_file import (
+    LOCK_NAME,
+    Published,
+    changed_since_publication,
+    conventions_changed,
+    conventions_ref,
+    next_free,
+    read_lock,
+)
 from service.shipped import READY_MADE_CONVENTIONS
 from service.text_files import InputRefused, checked, document_files, read_document, refused, shown_path
 
@@ -199,19 +209,41 @@ def _book_faults(error: BookRefused, found: _Found) -> Iterator[Fault]:
 
 def _published_faults(directory: PolicyDirectory, lock: Path, places: Iterable[Path]) -> Iterator[Fault]:
     published: Published = read_lock(lock)
-    for name, message in changed_since_publication(directory.book, published).items():
-        policy = directory.book.by_name[name].ref
-        way_out = (
-            f"Put back the file as it was published (from a backup or version control; {shown_path(lock)} holds its"
-            f" digest), or publish the change as {policy.name}@{policy.version + 1} or later."
-        )
-        yield directory.fault(name, ("version",), message, way_out)
+    yield from _changed_faults(directory, published, shown_path(lock))
     whole = any(place.is_dir() and lock.resolve().is_relative_to(place.resolve()) for place in places)
     for name in sorted(set(published.policies) - set(directory.book.by_name)) if whole else ():
         line = next(n for n, text in enumerate(lock.read_text(encoding="utf-8").splitlines(), 1) if f" {name} " in text)
         message = f"{name} is published, but its file is no longer here."
         way_out = "Put it back: decisions were made under it, and are made again in a replay."
         yield Fault(str(shown_path(lock)), line, None, "", message, way_out)
+
+
+def _changed_faults(directory: PolicyDirectory, published: Published, lock: Path) -> Iterator[Fault]:
+    """Yield a fault for each changed version, and one for changed conventions, however many versions pin them."""
+    book = directory.book
+    by_conventions: dict[str, list[str]] = {}
+    for name, message in changed_since_publication(book, published).items():
+        policy = book.by_name[name]
+        if conventions_changed(policy, published):
+            by_conventions.setdefault(conventions_ref(policy), []).append(name)
+            continue
+        free = next_free(policy.ref.name, {*book.by_name, *published.policies})
+        way_out = (
+            f"Put back the file as it was published (from a backup or version control; {lock} holds its digest), or"
+            f" publish the change as {free}."
+        )
+        yield directory.fault(name, ("version",), message, way_out)
+    for conventions, names in by_conventions.items():
+        known = {conventions_ref(policy) for policy in book.by_name.values()}
+        free = next_free(parse_version_ref(conventions).name, {*known, *published.conventions})
+        pinned = f"{names[0]} is" if len(names) == 1 else f"{listed(names)} are"
+        yield directory.fault(
+            names[0],
+            ("conventions",),
+            f"{pinned} published, and the conventions {conventions} have changed since.",
+            f"Put back the conventions as they were published (from a backup or version control; {lock} holds their"
+            f" digest), or write the change as {free}, and pin it in a new version of the policies that need it.",
+        )
 
 
 def load_with_fall_backs(file: Path) -> tuple[PolicyDirectory, str]:

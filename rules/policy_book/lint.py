@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
+from rules.policy_book.lint_numbers import number_warnings
 from rules.policy_book.lint_reach import reach_warnings
 from rules.policy_book.lint_services import service_warnings
 from rules.policy_book.lint_shares import share_warnings
@@ -29,6 +30,7 @@ def policy_warnings(policy: CompiledPolicy, book: PolicyBook) -> Iterator[Policy
     yield from share_warnings(policy)
     yield from service_warnings(policy)
     yield from reach_warnings(policy, book)
+    yield from number_warnings(policy, book)
 
 
 def warnings_text(warnings: tuple[PolicyWarning, ...]) -> str:

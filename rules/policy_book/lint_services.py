@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from rules.policy_book.compiled import CompiledPolicy
 from rules.policy_book.service_words import PERFORMERS
@@ -11,6 +12,7 @@ from rules.policy_book.warning import PolicyWarning, hours_of, longest, months_o
 from schemas.policy.services import ServiceDuty, Tolerances
 from schemas.quantities import Tolerance
 
+DAYS_A_MONTH = 30
 DEALERS = frozenset({"selling_dealer", "authorised_dealer"})
 
 
@@ -18,6 +20,7 @@ def service_warnings(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
     for name, duty in policy.terms.services.items():
         path = f"services.{name}"
         yield from _percent_window(policy, duty, path)
+        yield from _wider_than_its_interval(policy, duty, path)
         yield from _calendar_from_last_one_off(policy, duty, path)
         yield from _late_moves_schedule(policy, duty, path)
         yield from _after_the_term(policy, duty, path)
@@ -77,6 +80,43 @@ def _percent_window(policy: CompiledPolicy, duty: ServiceDuty, path: str) -> Ite
 
 def _capped(hours: Fraction, window: Tolerances | None) -> Fraction:
     return hours if window is None or window.at_most is None else min(hours, Fraction(window.at_most))
+
+
+def _wider_than_its_interval(policy: CompiledPolicy, duty: ServiceDuty, path: str) -> Iterator[PolicyWarning]:
+    """Windows so wide that the next one opens before one has closed, so that one visit lies in two."""
+    wide: list[tuple[str, str]] = []
+    for one, following in pairwise(_points(duty)):
+        closes, opens = (
+            one.at + _width(one.late, one, policy),
+            following.at - _width(following.early, following, policy),
+        )
+        if closes > opens:
+            said = f"the window of the service at {hours_words(one.at)} closes at {hours_words(closes)}, after that of"
+            wide.append(("hours", f"{said} the next one has opened at {hours_words(max(opens, Fraction(0)))}"))
+    calendar, window = duty.due.calendar, duty.window.calendar
+    if calendar is not None and window is not None:
+        days = Fraction(calendar.every.days or calendar.every.months * DAYS_A_MONTH)
+        sides = sum(_side(side, days, window) for side in (window.early, window.late))
+        if sides > days:
+            wide.append(("calendar", f"the window of {number_words(sides)} days is wider than {calendar.every}"))
+    for kind, words in wide[:1]:
+        yield PolicyWarning(
+            policy.name,
+            f"{path}.window.{kind}",
+            "window_wider_than_interval",
+            f"{words}: one visit can lie in two windows.",
+            "Narrow the window: early and late together stay within the interval.",
+        )
+
+
+def _width(side: Tolerance, point: _Point, policy: CompiledPolicy) -> Fraction:
+    base = point.gap if policy.conventions.percent_window == "of_interval" else point.at
+    return _side(side, base, point.window)
+
+
+def _side(side: Tolerance, base: Fraction, window: Tolerances | None) -> Fraction:
+    """Return one side of a window, in the unit of ``base``, which a percentage is of; at_most caps a percentage."""
+    return _capped(base * side.share, window) if side.share is not None else Fraction(side.amount or 0)
 
 
 def _calendar_from_last_one_off(policy: CompiledPolicy, duty: ServiceDuty, path: str) -> Iterator[PolicyWarning]:

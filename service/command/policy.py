@@ -8,16 +8,17 @@ from rules.policy_book.lint import warnings_of
 from rules.policy_book.show import WIDTH, terms_in_plain_english
 from schemas.documents import Fault
 from service.command.output import say, say_at, to_width, width
+from service.currencies import all_exponents
 from service.lock_file import LOCK_NAME, Published, read_lock, with_versions, write_lock
-from service.policy_files import load_policies, load_with_fall_backs, lock_files
+from service.policy_files import PolicyDirectory, load_policies, load_with_fall_backs, lock_files
 from service.rendering.decision_text import short_digest
 from service.rendering.layout import wrapped
-from service.text_files import refused, shown_path
+from service.text_files import InputRefused, refused, shown_path
 
 
 def run_check(directory: Path) -> None:
     """Print what is wrong, what is doubtful, and what the terms ask of owners; raises InputRefused with all faults."""
-    found = load_policies(directory)
+    found = _load(directory)
     published = _published(directory)
     names = list(found.book.by_name)
     say(f"{len(names)} {'version' if len(names) == 1 else 'versions'} in {shown_path(directory)}, no faults.")
@@ -56,7 +57,7 @@ def run_publish(directory: Path) -> None:
     """Close every version in a directory that is not closed yet; raises InputRefused where anything has a fault."""
     if not directory.is_dir():
         raise refused(directory, "this is no directory.", "Name the directory that holds the policies.")
-    found = load_policies(directory)
+    found = _load(directory)
     before = _published(directory)
     lock = directory / LOCK_NAME
     after, new = with_versions(found.book, read_lock(lock), known=before)
@@ -71,6 +72,25 @@ def run_publish(directory: Path) -> None:
     unchanged = f" {old} {'was' if old == 1 else 'were'} published before and unchanged." if old else ""
     say(f"{len(new)} {'version is' if len(new) == 1 else 'versions are'} now closed in {shown_path(lock)}.{unchanged}")
     say("From now on these files are refused when they change; a change is published as a new version.")
+
+
+def _load(directory: Path) -> PolicyDirectory:
+    """Return the policies of a directory; raises InputRefused, also where a currency is none of ISO 4217."""
+    found = load_policies(directory)
+    known = all_exponents()
+    faults = [
+        found.fault(
+            name,
+            "currency",
+            f"{policy.terms.currency} is no currency of ISO 4217 with decimals of its own.",
+            "Write its three-letter code, for example EUR.",
+        )
+        for name, policy in found.book.by_name.items()
+        if policy.terms.currency not in known
+    ]
+    if faults:
+        raise InputRefused(faults)
+    return found
 
 
 def _published(directory: Path) -> Published:

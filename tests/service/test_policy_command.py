@@ -184,7 +184,8 @@ def test_formatting_may_change_after_publication_but_not_the_terms(terms: Path) 
         f"{file}:5: version: {refused} Put back the file as it was published (from a backup or version control;"
         f" {terms / LOCK_NAME} holds its digest)" in err
     )
-    assert "or publish the change as orchard-drive@2 or later" in err
+    # Version 2 is there already, and closed.
+    assert "or publish the change as orchard-drive@3." in err
     assert "orchard-drive@2 is published, and orchard-drive@1, which it falls back to, has changed since." in err
     for command in (
         ("policy", "publish", terms),
@@ -202,7 +203,10 @@ def test_changed_conventions_are_named_as_the_cause(terms: Path) -> None:
     change(terms / "civil.yaml", "hours_at_cap: covered", "hours_at_cap: not_covered")
     code, _, err = run("policy", "check", terms)
     assert code == 2
-    assert "orchard-drive@1 is published, and its conventions common-civil@1 have changed since." in err
+    text = flat(err)
+    assert "orchard-drive@1 and orchard-drive@2 are published, and the conventions common-civil@1 have changed" in text
+    assert "or write the change as common-civil@2, and pin it in a new version" in text
+    assert "1 fault; nothing was done." in text
 
 
 def test_a_published_file_may_not_vanish(terms: Path) -> None:
@@ -234,6 +238,17 @@ def test_a_new_version_is_added_to_what_is_published(terms: Path) -> None:
     assert "1 version is now closed" in out
     assert "1 was published before and unchanged." in out
     assert second.policies.items() > first.policies.items()
+
+
+@pytest.mark.parametrize("command", ["check", "publish"])
+@pytest.mark.parametrize("currency", ["EUX", "XAU"])  # none of the list; gold, which has no decimals of its own
+def test_a_currency_that_is_none_is_refused(terms: Path, command: str, currency: str) -> None:
+    for file in ("orchard-drive-1.yaml", "orchard-drive-2.yaml"):
+        change(terms / file, "currency: EUR", f"currency: {currency}")
+    code, out, err = run("policy", command, terms)
+    assert (code, out) == (2, "")
+    assert f"orchard-drive-1.yaml:8: currency: {currency} is no currency of ISO 4217" in flat(err)
+    assert not (terms / LOCK_NAME).exists()
 
 
 def test_publishing_refuses_faults_and_writes_nothing(terms: Path) -> None:

@@ -15,7 +15,13 @@ from rules.measures.prorating import share_at
 from rules.policy_book import lint
 from rules.policy_book.lint import PolicyWarning, warnings_of
 from schemas.policy.prorating import Steps
-from tests.rules.policy_book import test_fall_back_only, test_lint, test_lint_reach, test_lint_services
+from tests.rules.policy_book import (
+    test_fall_back_only,
+    test_lint,
+    test_lint_numbers,
+    test_lint_reach,
+    test_lint_services,
+)
 from tests.rules.policy_book.examples import book, conventions, merged, policy
 from tests.rules.policy_book.warned import LABOUR, LINEAR, OR, Change, carve_out, ends, oil, prorating
 
@@ -261,7 +267,7 @@ def test_the_conventions_must_be_stated_too(unstated: str) -> None:
 # --- Every code has its test ----------------------------------------------------------------------
 
 
-TESTS_OF_WARNINGS = (test_fall_back_only, test_lint, test_lint_reach, test_lint_services)
+TESTS_OF_WARNINGS = (test_fall_back_only, test_lint, test_lint_numbers, test_lint_reach, test_lint_services)
 
 
 def codes_in_the_code() -> set[str]:
