@@ -5,10 +5,11 @@ from collections.abc import Iterator
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.book_checks import both_in_force_from, fall_back_paths
 from rules.policy_book.compiled import CompiledPolicy
-from rules.policy_book.values import listed, plain
-from rules.policy_book.warning import PolicyWarning
+from rules.policy_book.values import listed, number_words, plain
+from rules.policy_book.warning import PolicyWarning, bound, hours_of, months_of
 from schemas.policy.document import CoveragePolicy
 from schemas.policy.exclusions import Alterations, Consumables, ExcludedCauses, Exclusion, WearItems
+from schemas.policy.pays import NotPaid
 from schemas.policy.term import AppliesTo
 
 ALWAYS = "always"
@@ -135,6 +136,17 @@ def _fall_backs(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarn
                 " paid less.",
                 "Fall back to a version that reaches at least as much.",
             )
+        more = list(_pays_more(policy, book.by_name[str(target)]))
+        if more:
+            yield PolicyWarning(
+                policy.name,
+                at,
+                "fall_back_pays_more",
+                f"a machine that falls back keeps {target} whole, which is wider than this version: {'; '.join(more)}."
+                " There, a neglected machine is paid what a well-kept one is refused.",
+                f"Leave it if the older promise must stay whole; else fall back to a version of {target.name} with the"
+                " same bounds.",
+            )
         replaced = [p for p in book.versions[target.name] if target.version in p.terms.supersedes]
         if replaced:
             yield PolicyWarning(
@@ -154,6 +166,39 @@ def _fall_backs(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarn
                 " and the better result is paid, so that what this version excludes may be paid all the same.",
                 f"Let {target} say in_force: {{only_as_fall_back: true}}, unless owners are meant to have both.",
             )
+
+
+def _pays_more(ours: CompiledPolicy, theirs: CompiledPolicy) -> Iterator[str]:
+    """Yield what ``ours`` refuses, or ends, and ``theirs`` does not: services apart, with which the fall-back deals."""
+    newer, older = ours.terms, theirs.terms
+    excluded = {(kind, word, when) for kind, words, when in map(_excluded, older.exclusions) for word in words}
+    lacking = [
+        f"{kind} {plain(word)}"
+        for kind, words, when in map(_excluded, newer.exclusions)
+        for word in words
+        if not {(kind, word, when), (kind, word, ALWAYS)} & excluded
+    ]
+    if lacking:
+        yield f"it does not exclude {listed(lacking)}"
+    covered = [c for c in _never(newer) if c not in _never(older) and reaches(older.applies_to, c)]
+    if covered:
+        yield f"it covers the {listed(map(plain, covered))}"
+    items = [
+        item
+        for item, (_, rule) in ours.rules_of_items.items()
+        if isinstance(rule, NotPaid) and not isinstance(theirs.rules_of_items[item][1], NotPaid)
+    ]
+    if items:
+        yield f"it pays {listed(map(plain, items))}"
+    for unit, value in (("months", months_of), ("hours", hours_of)):
+        end, later = bound(newer.term.ends, value), bound(older.term.ends, value)
+        if end is not None and (later is None or later > end):
+            runs = f"for {number_words(later)} {unit}" if later is not None else f"without an end by {unit}"
+            yield f"its term may run {runs}, not {number_words(end)} {unit}"
+
+
+def _never(terms: CoveragePolicy) -> list[str]:
+    return [component for carve_out in terms.carve_outs if carve_out.never for component in carve_out.components]
 
 
 def _governs_too(policy: CompiledPolicy, target: CompiledPolicy, book: PolicyBook) -> bool:

@@ -157,6 +157,9 @@ def service_sentences(name: str, duty: ServiceDuty) -> Iterator[Told]:
     yield told("due", f"{called} ({listed(map(plain, duty.tasks))}) is due {due_words(duty.due)}")
     yield told("window", f"its window: {window_words(duty.window, duty.due)}")
     yield told("missed", f"if it is missed, {consequence_words(duty.missed, duty)}")
+    if isinstance(duty.missed, FallBack) or isinstance(duty.wrong_fluid, FallBack):
+        older = "a machine that falls back keeps the older promise whole"
+        yield told("fall_back", f"{older}: the term, items and exclusions of this version play no part in it")
     if duty.due.calendar is not None:
         yield told("calendar", calendar_words(duty.due))
     yield told("early", EARLY[duty.early])

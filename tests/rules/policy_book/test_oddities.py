@@ -17,6 +17,7 @@ from rules.policy_book.lint import PolicyWarning, warnings_of
 from schemas.policy.prorating import Steps
 from tests.rules.policy_book import (
     test_fall_back_only,
+    test_fall_back_pays_more,
     test_lint,
     test_lint_numbers,
     test_lint_reach,
@@ -267,7 +268,14 @@ def test_the_conventions_must_be_stated_too(unstated: str) -> None:
 # --- Every code has its test ----------------------------------------------------------------------
 
 
-TESTS_OF_WARNINGS = (test_fall_back_only, test_lint, test_lint_numbers, test_lint_reach, test_lint_services)
+TESTS_OF_WARNINGS = (
+    test_fall_back_only,
+    test_fall_back_pays_more,
+    test_lint,
+    test_lint_numbers,
+    test_lint_reach,
+    test_lint_services,
+)
 
 
 def codes_in_the_code() -> set[str]:
