@@ -80,7 +80,7 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
         other_payer=money.money(merged.other_payer),
         open=money.money(merged.open),
         reasons=_in_order(reasons),
-        notes=_in_order([*notes, *notes_of_dates(merged), *notebook.notes_of(shown)]),
+        notes=_in_order([*notes, *notes_of_dates(merged), *notebook.notes_of(shown)], as_found=True),
         steps=money.steps,
         considered=_considered(shown, claim_file),
     )
@@ -98,14 +98,18 @@ def _decides(reason: PolicyReason, state: str) -> bool:
     return state != "deny" or reason.effect not in ("refer", "note") or KINDS[reason.code].effect == "note"
 
 
-def _in_order(reasons: Sequence[Reason]) -> tuple[Reason, ...]:
+def _in_order(reasons: Sequence[Reason], *, as_found: bool = False) -> tuple[Reason, ...]:
+    """Return reasons in the order of precedence, each once; those of one clause by their words, or ``as_found``.
+
+    Notes are found in the order of due points and readings, which words are not: 400.0 h comes before 1,200.0 h.
+    """
     if len(reasons) < 2:
         return tuple(reasons)
     # Two open facts may read alike (the services of the left and the right side); each is a question of its own.
     unique = {
         (r.code, r.policy, r.clause, r.words, r.records, r.facts if r.code == "fact_open" else ()): r for r in reasons
     }
-    places = sorted(unique, key=lambda k: (PRECEDENCE[k[0]], k[1] or "", k[2] or "", *k[3:]))
+    places = sorted(unique, key=lambda k: (PRECEDENCE[k[0]], k[1] or "", k[2] or "", *(() if as_found else k[3:])))
     return tuple(unique[place] for place in places)
 
 

@@ -63,3 +63,20 @@ def test_a_service_that_complete_records_do_not_hold_is_missed(runner: CaseRunne
 
 def test_a_service_done_after_its_window_is_late(runner: CaseRunner) -> None:
     assert points(decided(runner, machine={"records_complete_from": "2020-03-02"}, services={"s1": LATE})) == ["late"]
+
+
+def test_notes_of_due_points_stand_in_their_order(runner: CaseRunner) -> None:
+    """Early at 200, 430, 700 and 930 h, each before its window: those of 250, 500, 750 and 1,000 h, by number."""
+    visits = {
+        f"s{number}": {**LATE, "on": f"2020-0{3 + number}-10", "reading": reading}
+        for number, reading in enumerate((200, 430, 700, 930))
+    }
+    decision = decided(
+        runner,
+        machine={"records_complete_from": "2020-03-02"},
+        claim={"failed_on": "2020-07-01", "reading": 940},
+        services=visits,
+        terms={"two-services@1": {"services": {"oil": {"next_due_from": "due_point"}}}},
+    )
+    early = [note.words.partition("Due at ")[2].partition(" (")[0] for note in decision.lines[0].notes]
+    assert [words for words in early if words] == ["250.0 h", "500.0 h", "750.0 h", "1,000.0 h"]
