@@ -276,8 +276,8 @@ class _Absence:
     def _window_in_complete_records(self, point: DuePoint) -> bool:
         machine, dealer = self.claim_file.machine, self.claim_file.dealer
         since = machine.records_complete_from
-        if since is None and machine.selling_dealer == dealer.dealer:
-            since = dealer.records_complete_from
+        if since is None and machine.selling_dealer == dealer.dealer and self.duty.done_by_selling_dealer_alone:
+            since = dealer.records_complete_from  # of what other hands may have done, a dealer's records say nothing
         if since is None:
             return False
         if since <= self.schedule.start:

@@ -230,6 +230,11 @@ class ServiceDuty(Clause):
     done_wrong_by_dealer: Literal["owner_kept_whole", "counts_as_missed"]
     borne_by: Bearer
 
+    @property
+    def done_by_selling_dealer_alone(self) -> bool:
+        """Whether nobody but the dealer who sold the machine may do this service."""
+        return set(self.performed_by) == {"selling_dealer"}
+
     def consequence(self, *, of_wrong_fluid: bool) -> Consequence:
         """Return what a breach leads to; a wrong fluid may have a consequence of its own."""
         return self.wrong_fluid if of_wrong_fluid and self.wrong_fluid is not None else self.missed

@@ -206,7 +206,9 @@ def _not_done(asking: Asking, plan: Plan, point: Point) -> bool:
     if claim.services_declared_complete and "dealer_declared_complete" in rule.not_done_when:
         return True
     since = machine.records_complete_from
-    if since is None and machine.selling_dealer == dealer.dealer:
+    if since is None and machine.selling_dealer == dealer.dealer and all(
+        by == "selling_dealer" for by in plan.duty.performed_by
+    ):
         since = dealer.records_complete_from
     if since is None or "records_complete" not in rule.not_done_when:
         return False
