@@ -16,6 +16,7 @@ from functools import partial
 from typing import Literal
 
 from rules.history.timeline import Timeline
+from rules.measures.bookings import holds_open
 from rules.measures.groups import Group
 from rules.measures.schedule import Absence, DuePoint, Schedule, Visit, judge
 from rules.measures.service_proof import done_by_makers_dealer, refusal_of
@@ -25,9 +26,7 @@ from rules.plain import day_text, hours_text
 from rules.policy_book.compiled import CompiledPolicy
 from schemas.claim_file import ClaimFile
 from schemas.frozen import quickly_made
-from schemas.machine import Booking
 from schemas.policy.services import ServiceDuty
-from schemas.quantities import centihours
 
 Breach = Literal["missed", "late", "wrong_fluid", "wrong_hands", "not_activated"]
 HoursOf = Callable[[str], int | None]
@@ -208,7 +207,10 @@ class _Absence:
     def answer(self, point: DuePoint, day: int, hours: int | None) -> Absence:
         """Return what an absent record of ``point`` means at the next visit, or at the failure (``day``, ``hours``)."""
         key = services_key(self.name, self.group)
-        if self.duty.bookings_count and any(self._holds_open(b, point, day) for b in self.claim_file.machine.bookings):
+        if self.duty.bookings_count and any(
+            holds_open(b, self.duty, self.schedule, point, day, self.timeline, self.world)
+            for b in self.claim_file.machine.bookings
+        ):
             return "booked"
         self.world.details.setdefault(key, []).append(partial(point_words, point, self.schedule))
         if self._counts_as_not_done(point):
@@ -238,21 +240,6 @@ class _Absence:
                 return f"{key}:earlier"
             self.own_questions.add(own)
         return own
-
-    def _holds_open(self, booking: Booking, point: DuePoint, day: int) -> bool:
-        """Return whether a proven booking, asked for before the window closed, still waits for its slot on ``day``."""
-        if not booking.proven or not set(self.duty.tasks).issubset(booking.tasks):
-            return False
-        asked = booking.asked_on.toordinal()
-        if asked > day or booking.earliest_slot_on.toordinal() < day or point.days_closed_at(asked):
-            return False
-        if booking.asked_at is not None:
-            return not point.hours_closed_at(centihours(booking.asked_at) - self.schedule.start_hours)
-        most = self.timeline.most_on(booking.asked_on)
-        if most is None or not point.hours_closed_at(most - self.schedule.start_hours):
-            return True
-        words = f"the meter reading when booking {booking.id} was asked for on {day_text(booking.asked_on)}"
-        return bool(self.world.pick(OpenFact(f"booking:{booking.id}", "reading", "dealer", words), (1, 0)))
 
     def _counts_as_not_done(self, point: DuePoint) -> bool:
         rule = self.policy.conventions.absent_service_record

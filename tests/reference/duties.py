@@ -176,12 +176,16 @@ def _absent(asking: Asking, name: str, plan: Plan, key: str, point: Point, day: 
 
 def _held_open(asking: Asking, plan: Plan, booking: Booking, point: Point, day: int) -> bool:
     asked = booking.asked_on.toordinal()
-    if not booking.proven or not set(plan.duty.tasks) <= set(booking.tasks):
+    if not set(plan.duty.tasks) <= set(booking.tasks):
         return False
     if not asked <= day <= booking.earliest_slot_on.toordinal() or point.day_over(asked):
         return False
+    if booking.asked_at is not None and point.hours_over(int(booking.asked_at * 100) - plan.start_hours):
+        return False
+    if not booking.proven and not asking.given.yes(f"booking:{booking.id}:proof"):
+        return False
     if booking.asked_at is not None:
-        return not point.hours_over(int(booking.asked_at * 100) - plan.start_hours)
+        return True
     most = asking.history.most_before(booking.asked_on)
     if most is None or not point.hours_over(most - plan.start_hours):
         return True
@@ -206,8 +210,10 @@ def _not_done(asking: Asking, plan: Plan, point: Point) -> bool:
     if claim.services_declared_complete and "dealer_declared_complete" in rule.not_done_when:
         return True
     since = machine.records_complete_from
-    if since is None and machine.selling_dealer == dealer.dealer and all(
-        by == "selling_dealer" for by in plan.duty.performed_by
+    if (
+        since is None
+        and machine.selling_dealer == dealer.dealer
+        and all(by == "selling_dealer" for by in plan.duty.performed_by)
     ):
         since = dealer.records_complete_from
     if since is None or "records_complete" not in rule.not_done_when:

@@ -1,0 +1,47 @@
+"""Service bookings that a dealer's backlog delayed, and the due points they hold open."""
+
+from rules.history.timeline import Timeline
+from rules.measures.schedule import DuePoint, Schedule
+from rules.open_facts import OpenFact, World
+from rules.plain import day_text
+from schemas.machine import Booking
+from schemas.policy.services import ServiceDuty
+from schemas.quantities import centihours
+
+
+def holds_open(
+    booking: Booking,
+    duty: ServiceDuty,
+    schedule: Schedule,
+    point: DuePoint,
+    day: int,
+    timeline: Timeline,
+    world: World,
+) -> bool:
+    """Return whether a booking, asked for before the window closed, still waits for its slot on ``day`` (an ordinal).
+
+    One that nobody has proven yet is asked about where all else would hold the point open; so is a reading that was not
+    noted where the hours may have been too many.
+    """
+    if not set(duty.tasks).issubset(booking.tasks):
+        return False
+    asked = booking.asked_on.toordinal()
+    if asked > day or booking.earliest_slot_on.toordinal() < day or point.days_closed_at(asked):
+        return False
+    if booking.asked_at is not None:
+        in_time = not point.hours_closed_at(centihours(booking.asked_at) - schedule.start_hours)
+        return in_time and _is_proven(booking, world)
+    if not _is_proven(booking, world):
+        return False
+    most = timeline.most_on(booking.asked_on)
+    if most is None or not point.hours_closed_at(most - schedule.start_hours):
+        return True
+    words = f"the meter reading when booking {booking.id} was asked for on {day_text(booking.asked_on)}"
+    return bool(world.pick(OpenFact(f"booking:{booking.id}", "reading", "dealer", words), (1, 0)))
+
+
+def _is_proven(booking: Booking, world: World) -> bool:
+    if booking.proven:
+        return True
+    words = f"proof of booking {booking.id}, asked for on {day_text(booking.asked_on)}"
+    return bool(world.pick(OpenFact(f"booking:{booking.id}:proof", "evidence", "dealer", words), (1, 0)))
