@@ -156,7 +156,7 @@ _KINDS = (
     ReasonKind("caused_by_covered_failure", "note", "Paid because a covered failure ruined it.", None, None),
     ReasonKind("reading_set_aside", "note", "A reading was set aside.", None, None),
     ReasonKind("meter_changed", "note", "The hour meter was changed.", None, None),
-    ReasonKind("typed_unchecked", "note", "A price, rate or time was taken as typed.", None, None),
+    ReasonKind("typed_unchecked", "note", "A price, rate, time or fluid was taken as typed.", None, None),
     ReasonKind("part_superseded", "note", "The part number was superseded.", None, None),
     ReasonKind("converted", "note", "Amounts were converted at a published rate.", None, None),
 )

@@ -10,8 +10,11 @@ from rules.decision.catalogue import KINDS
 from rules.line_views import LineResult, PolicyReason, WorldResult
 from rules.measures.duties import DutyState, point_words
 from rules.measures.measure import Measures
+from rules.measures.service_proof import unlisted
+from rules.policy_book.values import listed
 from schemas.claim_file import ClaimFile
 from schemas.decision import Reason
+from schemas.policy.services import ServiceDuty
 
 INVOICES = frozenset(("dealer_invoice", "garage_invoice"))
 
@@ -76,9 +79,9 @@ class Notebook:
             yield "dealer_fault_in_service", f"{rejected.words}.", (rejected.visit.record,)
         for late in duty.late_papers:
             yield "papers_came_later", "", (late,)
-        yield from self._evidence_notes(duty)
+        yield from self._evidence_notes(measures.policy.terms.services[duty.duty], duty)
 
-    def _evidence_notes(self, duty: DutyState) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+    def _evidence_notes(self, terms: ServiceDuty, duty: DutyState) -> Iterator[tuple[str, str, tuple[str, ...]]]:
         records = {service.record: service for service in self.claim_file.services}
         for point in duty.points:
             service = records.get(point.record or "")
@@ -89,6 +92,10 @@ class Notebook:
                 yield "grade_of_evidence", f"{words}.", (service.record,)
             if self.claim_file.machine.has_meter and service.reading is None and point.state in ("met", "early"):
                 yield "reading_inferred", "", (service.record,)
+            fluids = unlisted(terms, service, self.claim_file)
+            if fluids:
+                words = f"{listed(fluids)} ({service.record}) was held against no list: none of fluids is on file."
+                yield "typed_unchecked", words, (service.record,)
 
 
 def _is_of_services(reason: PolicyReason) -> bool:

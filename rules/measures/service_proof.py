@@ -1,6 +1,7 @@
 """What a service record proves: accepted hands, a complete set of evidence, an approved fluid in the right quantity.
 
-What is not on file is an open fact; what is on file and wrong refuses the record.
+What is not on file is an open fact; what is on file and wrong refuses the record. Without any list of fluids on file
+there is nothing to hold a fluid against: it counts as approved, and ``unlisted`` tells the desk.
 """
 
 from dataclasses import dataclass
@@ -97,7 +98,10 @@ def _fluid_refusal(duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFi
         fact = OpenFact(f"fluid:{record.record}", "evidence", "dealer", words)
         return None if world.pick(fact, (1, 0)) else Refusal("wrong_fluid", f"no fluid is named for {record.record}")
     lists: dict[str, set[str]] = {used.fluid: set() for used in record.fluids}
-    for row in (row for table in claim_file.tables if isinstance(table, FluidTable) for row in table.rows):
+    tables = [table for table in claim_file.tables if isinstance(table, FluidTable)]
+    if not tables:  # held against no list: the notes say so
+        return _quantity_refusal(duty.fluid, record, set(lists), world)
+    for row in (row for table in tables for row in table.rows):
         if row.fluid in lists and _on_list(row, duty.fluid, record):
             lists[row.fluid].add(row.on_list)
     name = duty.fluid.fluids
@@ -108,6 +112,13 @@ def _fluid_refusal(duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFi
         words = f"{', '.join(stray)} is not on the list {name} on {day_text(record.on)} ({record.record})"
         return Refusal("wrong_fluid", words)
     return _quantity_refusal(duty.fluid, record, used, world)
+
+
+def unlisted(duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile) -> tuple[str, ...]:
+    """Return the fluids of a record that were taken as approved because no list of fluids is on file."""
+    if duty.fluid is None or any(isinstance(table, FluidTable) for table in claim_file.tables):
+        return ()
+    return tuple(sorted({used.fluid for used in record.fluids}))
 
 
 def _on_list(row: FluidRow, rule: FluidList, record: ServiceRecord) -> bool:

@@ -136,7 +136,9 @@ def refusal(asking: Asking, name: str, duty: ServiceDuty, record: ServiceRecord)
         return "" if given.yes(f"fluid:{record.record}") else "wrong_fluid"
     lists = {used.fluid: _lists_of(used.fluid, duty.fluid, record, asking) for used in record.fluids}
     ours = [fluid for fluid in lists if duty.fluid.fluids in lists[fluid]]
-    if not ours or not all(lists.values()):
+    if not any(isinstance(table, FluidTable) for table in asking.claim_file.tables):
+        ours = list(lists)  # no list to hold a fluid against
+    elif not ours or not all(lists.values()):
         return "wrong_fluid"
     least = duty.fluid.at_least_litres
     litres = sum((u.litres for u in record.fluids if u.litres is not None and u.fluid in ours), Decimal(0))

@@ -18,10 +18,10 @@ TIMES = {"kind": "flat_times", "rows": [{"operations": ["O-1"], "hours": "2.6", 
 PART = {"item": "parts", "component": "wheel_drive", "part_number": "P-1", "net": "100.00"}
 WORK = {"item": "labour", "component": "wheel_drive", "operation": "O-1", "hours": "2.0", "rate": "90.00"}
 LOOK = {"item": "diagnosis", "component": "wheel_drive", "hours": "0.5", "rate": "90.00"}
-NO_PRICES = "A price, rate or time was taken as typed. No price list is on file."
-NO_RATES = "A price, rate or time was taken as typed. No table of labour rates is on file."
-NO_TIMES = "A price, rate or time was taken as typed. No table of flat-rate times is on file."
-NO_TIME_OF_O2 = "A price, rate or time was taken as typed. Operation O-2 has no flat-rate time on the day."
+NO_PRICES = "A price, rate, time or fluid was taken as typed. No price list is on file."
+NO_RATES = "A price, rate, time or fluid was taken as typed. No table of labour rates is on file."
+NO_TIMES = "A price, rate, time or fluid was taken as typed. No table of flat-rate times is on file."
+NO_TIME_OF_O2 = "A price, rate, time or fluid was taken as typed. Operation O-2 has no flat-rate time on the day."
 
 
 def noted(runner: CaseRunner, line: Mapping[str, Any], tables: Mapping[str, Any], **claim: Any) -> list[str]:
