@@ -177,7 +177,7 @@ def _visits(
         elif (
             refusal.why == "wrong_fluid"
             and duty.done_wrong_by_dealer == "owner_kept_whole"
-            and done_by_makers_dealer(duty, record, world)
+            and done_by_makers_dealer(duty, record, claim_file.machine, world)
         ):
             visits.append(visit)
             recover.append(Rejected(visit, "wrong_fluid", refusal.words, record.dealer))

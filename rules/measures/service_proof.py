@@ -4,6 +4,7 @@ What is not on file is an open fact; what is on file and wrong refuses the recor
 there is nothing to hold a fluid against: it counts as approved, and ``unlisted`` tells the desk.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
@@ -12,6 +13,7 @@ from rules.calendar import add_span
 from rules.open_facts import OpenFact, World
 from rules.plain import day_text
 from schemas.claim_file import ClaimFile
+from schemas.machine import Machine
 from schemas.policy.services import PERFORMERS, Evidence, FluidList, Performer, ServiceDuty
 from schemas.reference_tables import FluidRow, FluidTable
 from schemas.service_record import ServiceRecord
@@ -31,35 +33,59 @@ def refusal_of(
     name: str, duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, world: World
 ) -> Refusal | None:
     """Return why a record does not count, None when it does; what is not on file is asked for."""
-    by = record.by
-    if by is None:
-        if all(_accepts(duty, performer) for performer in PERFORMERS):
-            return _proof_refusal(name, duty, record, claim_file, world)
-        fact = OpenFact(
-            f"performer:{record.record}",
-            "evidence",
-            "dealer",
-            f"who did service {record.record} of {day_text(record.on)}",
-        )
+    hands = performers(record, claim_file.machine)
+    accepted = [by for by in hands if _accepts(duty, by)]
+    if not accepted:
+        return Refusal("wrong_hands", f"{record.record} was done by {_hands_words(hands)}")
+    if len(accepted) < len(hands):
+        fact = OpenFact(f"performer:{record.record}", "evidence", "dealer", _who_words(record, claim_file.machine))
         if not world.pick(fact, (1, 0)):
-            return Refusal("wrong_hands", f"nobody is named for {record.record}")
-    elif not _accepts(duty, by):
-        return Refusal("wrong_hands", f"{record.record} was done by {by.replace('_', ' ')}")
+            words = f"nobody is named for {record.record}"
+            if record.by is not None:
+                words = f"{record.record} was done by {_hands_words([by for by in hands if by not in accepted])}"
+            return Refusal("wrong_hands", words)
     return _proof_refusal(name, duty, record, claim_file, world)
 
 
-def done_by_makers_dealer(duty: ServiceDuty, record: ServiceRecord, world: World) -> bool:
+def performers(record: ServiceRecord, machine: Machine) -> tuple[Performer, ...]:
+    """Return who may have done a service, by what its record says: one, unless it says nothing or contradicts itself.
+
+    The machine's selling dealer and the dealer of the record tell which kind of dealer it was, where both are on file.
+    """
+    by, sold_by = record.by, machine.selling_dealer
+    if record.dealer is not None and record.dealer == sold_by:
+        return (by, "selling_dealer") if by in ("independent", "owner") else ("selling_dealer",)
+    if by is None:
+        return PERFORMERS
+    if by == "selling_dealer" and record.dealer is not None and sold_by is not None:
+        return ("selling_dealer", "authorised_dealer")
+    return (by,)
+
+
+def done_by_makers_dealer(duty: ServiceDuty, record: ServiceRecord, machine: Machine, world: World) -> bool:
     """Return whether a dealer of the maker did a service; asked for where other accepted hands may have done it.
 
     Asked only of a service that counts as far as its hands go: where only dealers are accepted, it was one.
     """
-    if record.by is not None:
-        return record.by in MAKERS_DEALERS
-    if MAKERS_DEALERS.issuperset(duty.performed_by):
-        return True
+    hands = [by for by in performers(record, machine) if _accepts(duty, by)]
+    dealers = [by for by in hands if by in MAKERS_DEALERS]
+    if not dealers or len(dealers) == len(hands):
+        return bool(dealers)
     words = f"whether a dealer of the maker did service {record.record} of {day_text(record.on)}"
     question = f"performer:{record.record}"
     return bool(world.pick(OpenFact(f"{question}:dealer", "evidence", "dealer", words, question), (1, 0)))
+
+
+def _who_words(record: ServiceRecord, machine: Machine) -> str:
+    words = f"who did service {record.record} of {day_text(record.on)}"
+    if record.by is None:
+        return words
+    sold = f"the selling dealer is {machine.selling_dealer}"
+    return f"{words}: it names dealer {record.dealer} and says {_hands_words([record.by])}; {sold}"
+
+
+def _hands_words(hands: Sequence[Performer]) -> str:
+    return " or ".join(by.replace("_", " ") for by in hands)
 
 
 def _accepts(duty: ServiceDuty, by: Performer) -> bool:

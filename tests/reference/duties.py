@@ -113,19 +113,27 @@ def _accepted(duty: ServiceDuty, by: str) -> bool:
     return by in duty.performed_by or (by == "selling_dealer" and "authorised_dealer" in duty.performed_by)
 
 
+def _who(record: ServiceRecord, claim_file: ClaimFile) -> set[str]:
+    """Return everyone who may have done a service; the ids of the dealers count for more than the word for them."""
+    seller = claim_file.machine.selling_dealer
+    both_known = record.dealer is not None and seller is not None
+    if both_known and record.dealer == seller:
+        return {"selling_dealer"} | ({record.by} & {"independent", "owner"} if record.by else set())
+    if record.by is None:
+        return set(ALL_HANDS)
+    return set(DEALERS) if both_known and record.by == "selling_dealer" else {record.by}
+
+
 def _by_a_dealer(asking: Asking, duty: ServiceDuty, record: ServiceRecord) -> bool:
-    if record.by is None and not set(duty.performed_by) <= set(DEALERS):
-        return asking.given.yes(f"performer:{record.record}:dealer")
-    return record.by is None or record.by in DEALERS
+    kinds = {by in DEALERS for by in _who(record, asking.claim_file) if _accepted(duty, by)}
+    return asking.given.yes(f"performer:{record.record}:dealer") if len(kinds) == 2 else kinds == {True}
 
 
 def refusal(asking: Asking, name: str, duty: ServiceDuty, record: ServiceRecord) -> str:
     """Return why a record does not count (empty: it does), asking for what is not on file."""
     given = asking.given
-    if record.by is None:
-        if not all(_accepted(duty, by) for by in ALL_HANDS) and not given.yes(f"performer:{record.record}"):
-            return "wrong_hands"
-    elif not _accepted(duty, record.by):
+    good = [_accepted(duty, by) for by in _who(record, asking.claim_file)]
+    if not any(good) or (not all(good) and not given.yes(f"performer:{record.record}")):
         return "wrong_hands"
     proven = any(set(proof.all) <= set(record.evidence) for proof in duty.proof)
     if not proven and not given.yes(f"evidence:{record.record}:{name}"):
