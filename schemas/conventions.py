@@ -34,7 +34,7 @@ class MoneyRounding(Document):
 
 
 class FactHandling(Document):
-    """What the engine does when a fact is missing or contradicted; it never denies for either."""
+    """What the engine does when a fact is missing or contradicted; it never denies for either without asking."""
 
     missing: Literal["need_info"] = Field(description="A fact that is missing is asked for; it denies nothing.")
     contradicts_itself: Literal["need_info", "refer"] = Field(description="The claim contradicts itself.")
@@ -48,7 +48,8 @@ class AbsentServiceRecord(Document):
 
     counts_as: Literal["ask_first", "not_done"] = Field(description="Whether an absent record is asked for first.")
     not_done_when: tuple[AbsenceProof, ...] = Field(
-        description="Under ask_first, what turns an absence into 'not done'."
+        description="Under ask_first, what turns an absence into 'not done'. With answer_overdue, evidence that was"
+        " asked for counts as missing, too, once the time to answer is over."
     )
     answer_within: TimeSpan = Field(description="Days the dealer has to answer a question about a record.")
 

@@ -2,8 +2,11 @@
 
 from rules.history.timeline import Timeline
 from rules.measures.schedule import DuePoint, Schedule
+from rules.measures.unanswered import given
 from rules.open_facts import OpenFact, World
 from rules.plain import day_text
+from schemas.claim_file import ClaimFile
+from schemas.conventions import Conventions
 from schemas.machine import Booking
 from schemas.policy.services import ServiceDuty
 from schemas.quantities import centihours
@@ -16,6 +19,7 @@ def holds_open(
     point: DuePoint,
     day: int,
     timeline: Timeline,
+    claim_file: ClaimFile,
     world: World,
 ) -> bool:
     """Return whether a booking, asked for before the window closed, still waits for its slot on ``day`` (an ordinal).
@@ -30,8 +34,8 @@ def holds_open(
         return False
     if booking.asked_at is not None:
         in_time = not point.hours_closed_at(centihours(booking.asked_at) - schedule.start_hours)
-        return in_time and _is_proven(booking, world)
-    if not _is_proven(booking, world):
+        return in_time and _is_proven(booking, schedule.conventions, claim_file, world)
+    if not _is_proven(booking, schedule.conventions, claim_file, world):
         return False
     most = timeline.most_on(booking.asked_on)
     if most is None or not point.hours_closed_at(most - schedule.start_hours):
@@ -40,8 +44,9 @@ def holds_open(
     return bool(world.pick(OpenFact(f"booking:{booking.id}", "reading", "dealer", words), (1, 0)))
 
 
-def _is_proven(booking: Booking, world: World) -> bool:
+def _is_proven(booking: Booking, conventions: Conventions, claim_file: ClaimFile, world: World) -> bool:
     if booking.proven:
         return True
     words = f"proof of booking {booking.id}, asked for on {day_text(booking.asked_on)}"
-    return bool(world.pick(OpenFact(f"booking:{booking.id}:proof", "evidence", "dealer", words), (1, 0)))
+    fact = OpenFact(f"booking:{booking.id}:proof", "evidence", "dealer", words)
+    return given(fact, world, claim_file, conventions, booking.asked_on)

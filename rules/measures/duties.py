@@ -11,7 +11,7 @@ All points of a duty whose records are not known to be complete are one open fac
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 from functools import partial
 from typing import Literal
 
@@ -21,6 +21,7 @@ from rules.measures.groups import Group
 from rules.measures.schedule import Absence, DuePoint, Schedule, Visit, judge
 from rules.measures.service_proof import done_by_makers_dealer, refusal_of
 from rules.measures.starts import start_on_file
+from rules.measures.unanswered import asked_in_vain
 from rules.open_facts import OpenFact, World
 from rules.plain import day_text, hours_text
 from rules.policy_book.compiled import CompiledPolicy
@@ -39,7 +40,7 @@ class Rejected:
     """A record that carries the tasks but does not meet the duty, and why."""
 
     visit: Visit
-    why: Literal["wrong_fluid", "wrong_hands"]
+    why: Literal["wrong_fluid", "wrong_hands", "unproven"]
     words: str
     dealer: str | None
 
@@ -169,15 +170,13 @@ def _visits(
         ):
             continue
         visit = Visit(record.record, record.on.toordinal(), None if hours is None else hours - begins)
-        refusal = refusal_of(name, duty, record, claim_file, world)
+        refusal = refusal_of(name, duty, record, claim_file, policy.conventions, world)
         if refusal is None:
             visits.append(visit)
-        elif refusal.why == "unproven":
-            continue
         elif (
             refusal.why == "wrong_fluid"
             and duty.done_wrong_by_dealer == "owner_kept_whole"
-            and done_by_makers_dealer(duty, record, claim_file.machine, world)
+            and done_by_makers_dealer(duty, record, claim_file, policy.conventions, world)
         ):
             visits.append(visit)
             recover.append(Rejected(visit, "wrong_fluid", refusal.words, record.dealer))
@@ -208,7 +207,7 @@ class _Absence:
         """Return what an absent record of ``point`` means at the next visit, or at the failure (``day``, ``hours``)."""
         key = services_key(self.name, self.group)
         if self.duty.bookings_count and any(
-            holds_open(b, self.duty, self.schedule, point, day, self.timeline, self.world)
+            holds_open(b, self.duty, self.schedule, point, day, self.timeline, self.claim_file, self.world)
             for b in self.claim_file.machine.bookings
         ):
             return "booked"
@@ -244,13 +243,7 @@ class _Absence:
     def _counts_as_not_done(self, point: DuePoint) -> bool:
         rule = self.policy.conventions.absent_service_record
         claim = self.claim_file.claim
-        overdue = any(
-            q.about == "services"
-            and not q.answered
-            and q.asked_on + timedelta(days=rule.answer_within.days) < self.claim_file.decided_on
-            for q in claim.questions
-        )
-        if "answer_overdue" in rule.not_done_when and overdue:
+        if asked_in_vain("services", self.claim_file, self.policy.conventions) is not None:
             return True
         if self.duty.activates:
             return False  # proof activates the coverage: the question stands until the answer is overdue
@@ -300,9 +293,12 @@ def _breaches(
         elif duty.activates and not served_after:
             breaches.append(("not_activated", point))
         else:
-            wrong = _meant_for(point, points, rejected, duty)
-            late: Breach = "late" if point.state == "late" else "missed"
-            breaches.append((wrong[0].why if wrong else late, point))
+            breach: Breach = "late" if point.state == "late" else "missed"
+            for refused in _meant_for(point, points, rejected, duty):
+                if refused.why != "unproven":
+                    breach = refused.why
+                    break
+            breaches.append((breach, point))
     return tuple(breaches), tuple(cured)
 
 

@@ -370,7 +370,7 @@ class Breakpoints:
         """Return whether a record counts as a visit of the duty; None: certainly not, False: it may or may not."""
         service = self.services[record]
         probe = World({**world.values, **world.assumed}, shared=world.shared)
-        refusal = refusal_of(duty.name, duty.terms, service, self.claim_file, probe)
+        refusal = refusal_of(duty.name, duty.terms, service, self.claim_file, duty.policy.conventions, probe)
         if probe.taken or service.position != "none" or (refusal is not None and refusal.why == "wrong_fluid"):
             return False
         return True if refusal is None else None

@@ -6,13 +6,16 @@ there is nothing to hold a fluid against: it counts as approved, and ``unlisted`
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import Literal
 
 from rules.calendar import add_span
+from rules.measures.unanswered import given, in_vain_words
 from rules.open_facts import OpenFact, World
 from rules.plain import day_text
 from schemas.claim_file import ClaimFile
+from schemas.conventions import Conventions
 from schemas.machine import Machine
 from schemas.policy.services import PERFORMERS, Evidence, FluidList, Performer, ServiceDuty
 from schemas.reference_tables import FluidRow, FluidTable
@@ -29,22 +32,51 @@ class Refusal:
     words: str
 
 
+@dataclass(frozen=True, slots=True)
+class _Proving:
+    """A record held against a duty in one world; what it lacks is asked for as long as there is time to answer."""
+
+    name: str
+    duty: ServiceDuty
+    record: ServiceRecord
+    claim_file: ClaimFile
+    conventions: Conventions
+    world: World
+
+    @property
+    def on_file_since(self) -> date:
+        return self.record.on if self.record.provided_on is None else self.record.provided_on
+
+    def lacks(self, key: str, words: str, asked_with: str | None = None) -> bool:
+        """Return whether evidence is missing in this world."""
+        fact = OpenFact(key, "evidence", "dealer", words, asked_with)
+        return not given(fact, self.world, self.claim_file, self.conventions, self.on_file_since)
+
+    def refusal(self, why: Literal["wrong_fluid", "wrong_hands", "unproven"], words: str) -> Refusal:
+        return Refusal(why, words + in_vain_words(self.claim_file, self.conventions, self.on_file_since))
+
+    @property
+    def visit_words(self) -> str:
+        return f"service {self.record.record} of {day_text(self.record.on)}"
+
+
 def refusal_of(
-    name: str, duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, world: World
+    name: str, duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, conventions: Conventions, world: World
 ) -> Refusal | None:
     """Return why a record does not count, None when it does; what is not on file is asked for."""
+    proving = _Proving(name, duty, record, claim_file, conventions, world)
     hands = performers(record, claim_file.machine)
     accepted = [by for by in hands if _accepts(duty, by)]
     if not accepted:
         return Refusal("wrong_hands", f"{record.record} was done by {_hands_words(hands)}")
-    if len(accepted) < len(hands):
-        fact = OpenFact(f"performer:{record.record}", "evidence", "dealer", _who_words(record, claim_file.machine))
-        if not world.pick(fact, (1, 0)):
-            words = f"nobody is named for {record.record}"
-            if record.by is not None:
-                words = f"{record.record} was done by {_hands_words([by for by in hands if by not in accepted])}"
-            return Refusal("wrong_hands", words)
-    return _proof_refusal(name, duty, record, claim_file, world)
+    if len(accepted) < len(hands) and proving.lacks(
+        f"performer:{record.record}", _who_words(record, claim_file.machine)
+    ):
+        words = f"nobody is named for {record.record}"
+        if record.by is not None:
+            words = f"{record.record} was done by {_hands_words([by for by in hands if by not in accepted])}"
+        return proving.refusal("wrong_hands", words)
+    return _proof_refusal(proving)
 
 
 def performers(record: ServiceRecord, machine: Machine) -> tuple[Performer, ...]:
@@ -62,18 +94,21 @@ def performers(record: ServiceRecord, machine: Machine) -> tuple[Performer, ...]
     return (by,)
 
 
-def done_by_makers_dealer(duty: ServiceDuty, record: ServiceRecord, machine: Machine, world: World) -> bool:
+def done_by_makers_dealer(
+    duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, conventions: Conventions, world: World
+) -> bool:
     """Return whether a dealer of the maker did a service; asked for where other accepted hands may have done it.
 
     Asked only of a service that counts as far as its hands go: where only dealers are accepted, it was one.
     """
-    hands = [by for by in performers(record, machine) if _accepts(duty, by)]
+    hands = [by for by in performers(record, claim_file.machine) if _accepts(duty, by)]
     dealers = [by for by in hands if by in MAKERS_DEALERS]
     if not dealers or len(dealers) == len(hands):
         return bool(dealers)
-    words = f"whether a dealer of the maker did service {record.record} of {day_text(record.on)}"
+    proving = _Proving("", duty, record, claim_file, conventions, world)
+    words = f"whether a dealer of the maker did {proving.visit_words}"
     question = f"performer:{record.record}"
-    return bool(world.pick(OpenFact(f"{question}:dealer", "evidence", "dealer", words, question), (1, 0)))
+    return not proving.lacks(f"{question}:dealer", words, question)
 
 
 def _who_words(record: ServiceRecord, machine: Machine) -> str:
@@ -92,52 +127,44 @@ def _accepts(duty: ServiceDuty, by: Performer) -> bool:
     return by in duty.performed_by or (by == "selling_dealer" and "authorised_dealer" in duty.performed_by)
 
 
-def _proof_refusal(
-    name: str, duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, world: World
-) -> Refusal | None:
-    given = set(record.evidence)
-    if not any(given.issuperset(proof.all) for proof in duty.proof):
+def _proof_refusal(proving: _Proving) -> Refusal | None:
+    duty, record = proving.duty, proving.record
+    on_file = set(record.evidence)
+    if not any(on_file.issuperset(proof.all) for proof in duty.proof):
         # Asked for is the set that lacks least, of several the one of which most is on file.
-        nearest = min(duty.proof, key=lambda p: (len(set(p.all) - given), -len(given & set(p.all)), sorted(p.all)))
-        lacking = sorted(set(nearest.all) - given)
-        fact = OpenFact(
-            f"evidence:{record.record}:{name}",
-            "evidence",
-            "dealer",
-            f"proof of service {record.record} of {day_text(record.on)}: {_words(lacking)}",
-        )
-        if not world.pick(fact, (1, 0)):
-            return Refusal("unproven", f"{record.record} lacks {', '.join(lacking)}")
-    if duty.fluid is not None:
-        return _fluid_refusal(duty, record, claim_file, world)
-    return None
+        nearest = min(duty.proof, key=lambda p: (len(set(p.all) - on_file), -len(on_file & set(p.all)), sorted(p.all)))
+        lacking = sorted(set(nearest.all) - on_file)
+        words = f"proof of {proving.visit_words}: {_words(lacking)}"
+        if proving.lacks(f"evidence:{record.record}:{proving.name}", words):
+            return proving.refusal("unproven", f"{record.record} lacks {_words(lacking)}")
+    return None if duty.fluid is None else _fluid_refusal(proving, duty.fluid)
 
 
 def _words(evidence: list[Evidence]) -> str:
     return ", ".join(word.replace("_", " ") for word in evidence)
 
 
-def _fluid_refusal(duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, world: World) -> Refusal | None:
-    assert duty.fluid is not None
+def _fluid_refusal(proving: _Proving, rule: FluidList) -> Refusal | None:
+    record = proving.record
     if not record.fluids:
-        words = f"the fluid used in service {record.record} of {day_text(record.on)}"
-        fact = OpenFact(f"fluid:{record.record}", "evidence", "dealer", words)
-        return None if world.pick(fact, (1, 0)) else Refusal("wrong_fluid", f"no fluid is named for {record.record}")
+        if not proving.lacks(f"fluid:{record.record}", f"the fluid used in {proving.visit_words}"):
+            return None
+        return proving.refusal("wrong_fluid", f"no fluid is named for {record.record}")
     lists: dict[str, set[str]] = {used.fluid: set() for used in record.fluids}
-    tables = [table for table in claim_file.tables if isinstance(table, FluidTable)]
+    tables = [table for table in proving.claim_file.tables if isinstance(table, FluidTable)]
     if not tables:  # held against no list: the notes say so
-        return _quantity_refusal(duty.fluid, record, set(lists), world)
+        return _quantity_refusal(proving, rule, set(lists))
     for row in (row for table in tables for row in table.rows):
-        if row.fluid in lists and _on_list(row, duty.fluid, record):
+        if row.fluid in lists and _on_list(row, rule, record):
             lists[row.fluid].add(row.on_list)
-    name = duty.fluid.fluids
+    name = rule.fluids
     used = {fluid for fluid, on in lists.items() if name in on}
     # A visit may use other fluids for other tasks: they stand on lists of their own.
     stray = sorted(fluid for fluid, on in lists.items() if not on or (not used and name not in on))
     if stray:
         words = f"{', '.join(stray)} is not on the list {name} on {day_text(record.on)} ({record.record})"
         return Refusal("wrong_fluid", words)
-    return _quantity_refusal(duty.fluid, record, used, world)
+    return _quantity_refusal(proving, rule, used)
 
 
 def unlisted(duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile) -> tuple[str, ...]:
@@ -154,16 +181,15 @@ def _on_list(row: FluidRow, rule: FluidList, record: ServiceRecord) -> bool:
     return row.from_ <= record.on and (until is None or record.on <= until)
 
 
-def _quantity_refusal(rule: FluidList, record: ServiceRecord, approved: set[str], world: World) -> Refusal | None:
+def _quantity_refusal(proving: _Proving, rule: FluidList, approved: set[str]) -> Refusal | None:
     """Return a refusal where less fluid is on file than the service takes and nobody explains it."""
+    record = proving.record
     if rule.at_least_litres is None:
         return None
     litres = sum((u.litres for u in record.fluids if u.litres is not None and u.fluid in approved), Decimal(0))
     if litres >= rule.at_least_litres:
         return None
-    words = (
-        f"proof that service {record.record} of {day_text(record.on)} used {rule.at_least_litres} litres"
-        f" ({litres} on file)"
-    )
-    fact = OpenFact(f"litres:{record.record}", "evidence", "dealer", words)
-    return None if world.pick(fact, (1, 0)) else Refusal("unproven", f"{record.record} lacks fluid")
+    words = f"proof that {proving.visit_words} used {rule.at_least_litres} litres ({litres} on file)"
+    if not proving.lacks(f"litres:{record.record}", words):
+        return None
+    return proving.refusal("unproven", f"{record.record} lacks fluid: {litres} of {rule.at_least_litres} litres")

@@ -108,6 +108,8 @@ def _fact_words(conventions: Conventions) -> Iterator[str]:
     else:
         until = f"; it counts as not done once {proven}" if proven else "; nothing turns its absence into not done"
     yield f"{COUNTS_AS[absent.counts_as]}{until}"
+    if "answer_overdue" in absent.not_done_when:
+        yield "evidence that was asked for counts as missing once the time to answer is over"
     yield f"the dealer has {span_words(absent.answer_within)} to answer"
 
 

@@ -10,6 +10,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from rules.measures.prorating import number_text
+from rules.measures.unanswered import given, in_vain_words
 from rules.open_facts import OpenFact
 from rules.plain import sum_text
 from rules.settlement.desk import Desk, Held
@@ -151,9 +152,11 @@ def as_invoiced(line: ClaimLine, rule: AsInvoiced, path: str, desk: Desk, rate: 
 def unless_given(
     allowance: Allowance, fact: OpenFact, desk: Desk, code: str, path: str, words: str, bearer: str
 ) -> Allowance:
-    """Return the allowance where the fact is given, and nothing of it where it is not."""
-    if desk.world.pick(fact, (1, 0)):
+    """Return the allowance where the fact is given, and nothing of it where it is not, or was asked for in vain."""
+    conventions = desk.policy.conventions
+    if given(fact, desk.world, desk.claim_file, conventions):
         return allowance
+    words += in_vain_words(desk.claim_file, conventions)
     return limited(allowance, 0, code, path, words, bearer)
 
 

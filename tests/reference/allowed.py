@@ -125,7 +125,7 @@ def _sum(
         elif (
             rule.as_invoiced == "invoice_needed"
             and line.invoice is None
-            and not counter.given.yes(f"invoice:{line.line}")
+            and not counter.evidence(f"invoice:{line.line}")
         ):
             allowed.cut_to(Fraction(0), "invoice_missing", bearer)
     return allowed
@@ -257,7 +257,7 @@ def _hours(line: ClaimLine, rule: HoursAtRate, counter: Counter, rate: Fraction)
         allowed = Allowed(typed(line) * rate, currency, held=held)
         if registered is not None:
             allowed.cut_to(registered * most, "above_allowance", bearer)
-        if not counter.given.yes(f"hours:{line.line}"):
+        if not counter.evidence(f"hours:{line.line}"):
             allowed.cut_to(Fraction(0), "above_allowance", bearer)
         return allowed
     hours = Fraction(line.hours)
@@ -282,7 +282,7 @@ def _distance(line: ClaimLine, rule: Distance, counter: Counter, rate: Fraction)
         allowed = Allowed(typed(line) * rate, counter.policy.currency)
         if most is not None:
             allowed.cut_to(each * most, "above_allowance", bearer)
-        if not counter.given.yes(f"distance:{line.line}"):
+        if not counter.evidence(f"distance:{line.line}"):
             allowed.cut_to(Fraction(0), "above_allowance", bearer)
         return allowed
     units = Fraction(line.units)

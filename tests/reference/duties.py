@@ -1,7 +1,7 @@
 """What the owner did for the services: which records count, what is missing, and what that is called as a reason."""
 
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
 
 from schemas.claim_file import ClaimFile
@@ -14,7 +14,7 @@ from schemas.service_record import ServiceRecord
 from tests.reference.dates import span_on
 from tests.reference.meter import FAILURE, History, ValuesToTry, hours_of
 from tests.reference.schedule import Plan, Point, Visit, walk
-from tests.reference.unknown import Given
+from tests.reference.unknown import Given, time_is_over
 
 ALL_HANDS = ("selling_dealer", "authorised_dealer", "independent", "owner")
 DEALERS = ("selling_dealer", "authorised_dealer")
@@ -113,6 +113,11 @@ def _accepted(duty: ServiceDuty, by: str) -> bool:
     return by in duty.performed_by or (by == "selling_dealer" and "authorised_dealer" in duty.performed_by)
 
 
+def _has(asking: Asking, key: str, record: ServiceRecord) -> bool:
+    known_from = record.provided_on or record.on
+    return not time_is_over(asking.conventions, asking.claim_file, "evidence", known_from) and asking.given.yes(key)
+
+
 def _who(record: ServiceRecord, claim_file: ClaimFile) -> set[str]:
     """Return everyone who may have done a service; the ids of the dealers count for more than the word for them."""
     seller = claim_file.machine.selling_dealer
@@ -126,22 +131,21 @@ def _who(record: ServiceRecord, claim_file: ClaimFile) -> set[str]:
 
 def _by_a_dealer(asking: Asking, duty: ServiceDuty, record: ServiceRecord) -> bool:
     kinds = {by in DEALERS for by in _who(record, asking.claim_file) if _accepted(duty, by)}
-    return asking.given.yes(f"performer:{record.record}:dealer") if len(kinds) == 2 else kinds == {True}
+    return _has(asking, f"performer:{record.record}:dealer", record) if len(kinds) == 2 else kinds == {True}
 
 
 def refusal(asking: Asking, name: str, duty: ServiceDuty, record: ServiceRecord) -> str:
     """Return why a record does not count (empty: it does), asking for what is not on file."""
-    given = asking.given
     good = [_accepted(duty, by) for by in _who(record, asking.claim_file)]
-    if not any(good) or (not all(good) and not given.yes(f"performer:{record.record}")):
+    if not any(good) or (not all(good) and not _has(asking, f"performer:{record.record}", record)):
         return "wrong_hands"
     proven = any(set(proof.all) <= set(record.evidence) for proof in duty.proof)
-    if not proven and not given.yes(f"evidence:{record.record}:{name}"):
+    if not proven and not _has(asking, f"evidence:{record.record}:{name}", record):
         return "unproven"
     if duty.fluid is None:
         return ""
     if not record.fluids:
-        return "" if given.yes(f"fluid:{record.record}") else "wrong_fluid"
+        return "" if _has(asking, f"fluid:{record.record}", record) else "wrong_fluid"
     lists = {used.fluid: _lists_of(used.fluid, duty.fluid, record, asking) for used in record.fluids}
     ours = [fluid for fluid in lists if duty.fluid.fluids in lists[fluid]]
     if not any(isinstance(table, FluidTable) for table in asking.claim_file.tables):
@@ -150,7 +154,7 @@ def refusal(asking: Asking, name: str, duty: ServiceDuty, record: ServiceRecord)
         return "wrong_fluid"
     least = duty.fluid.at_least_litres
     litres = sum((u.litres for u in record.fluids if u.litres is not None and u.fluid in ours), Decimal(0))
-    if least is not None and litres < least and not given.yes(f"litres:{record.record}"):
+    if least is not None and litres < least and not _has(asking, f"litres:{record.record}", record):
         return "unproven"
     return ""
 
@@ -192,8 +196,10 @@ def _held_open(asking: Asking, plan: Plan, booking: Booking, point: Point, day: 
         return False
     if booking.asked_at is not None and point.hours_over(int(booking.asked_at * 100) - plan.start_hours):
         return False
-    if not booking.proven and not asking.given.yes(f"booking:{booking.id}:proof"):
-        return False
+    if not booking.proven:
+        over = time_is_over(asking.conventions, asking.claim_file, "evidence", booking.asked_on)
+        if over or not asking.given.yes(f"booking:{booking.id}:proof"):
+            return False
     if booking.asked_at is not None:
         return True
     most = asking.history.most_before(booking.asked_on)
@@ -205,13 +211,7 @@ def _held_open(asking: Asking, plan: Plan, booking: Booking, point: Point, day: 
 def _not_done(asking: Asking, plan: Plan, point: Point) -> bool:
     rule, claim_file = asking.conventions.absent_service_record, asking.claim_file
     claim, machine, dealer = claim_file.claim, claim_file.machine, claim_file.dealer
-    overdue = any(
-        q.about == "services"
-        and not q.answered
-        and claim_file.decided_on > q.asked_on + timedelta(days=rule.answer_within.days)
-        for q in claim.questions
-    )
-    if overdue and "answer_overdue" in rule.not_done_when:
+    if time_is_over(asking.conventions, claim_file, "services"):
         return True
     if plan.duty.activates:
         return False

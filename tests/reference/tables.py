@@ -20,7 +20,7 @@ from schemas.reference_tables import (
     Row,
 )
 from tests.reference.terms import claim_day
-from tests.reference.unknown import Given
+from tests.reference.unknown import Given, time_is_over
 
 
 def newest(
@@ -56,6 +56,10 @@ class Counter:
 
     def has(self, kind: type[ReferenceTable]) -> bool:
         return any(isinstance(t, kind) for t in self.claim_file.tables)
+
+    def evidence(self, key: str) -> bool:
+        """Return whether what stands behind a line is there; asked for in vain, it is not."""
+        return not time_is_over(self.conventions, self.claim_file, "evidence") and self.given.yes(key)
 
     def day(self, which: str) -> date:
         return claim_day(which, self.claim_file, self.given)

@@ -7,7 +7,11 @@ again once for each value the fact may have. Nothing is remembered between two c
 import random
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import date, timedelta
 from typing import Any
+
+from schemas.claim_file import ClaimFile
+from schemas.conventions import Conventions
 
 
 class NotGiven(Exception):
@@ -76,3 +80,15 @@ def _drawn(calculate: Callable[[Given], Any], rng: random.Random, asks: dict[str
         except NotGiven as needed:
             asks[needed.key] = needed.asks
             values = {**values, needed.key: rng.choice(needed.values)}
+
+
+def time_is_over(conventions: Conventions, claim_file: ClaimFile, about: str, known_from: date = date.min) -> bool:
+    """Return whether a question was left unanswered past its time; of what came on file later it did not ask."""
+    rule = conventions.absent_service_record
+    return "answer_overdue" in rule.not_done_when and any(
+        q.about == about
+        and not q.answered
+        and q.asked_on >= known_from
+        and claim_file.decided_on > q.asked_on + timedelta(days=rule.answer_within.days)
+        for q in claim_file.claim.questions
+    )
