@@ -1,15 +1,11 @@
 """The state of each service duty at the failure: which records meet which due points, and what is in doubt.
 
-A record is a visit of a duty when it lies on or before the failure (on its day at no higher reading, as the conventions
-say), carries all the duty's tasks, is about the same side, was done by accepted hands, is proven and used an approved
-fluid. One that is merely unproven, or whose fluid or performer is not on file, asks; one in wrong hands or with a wrong
-fluid does not count and moves nothing. A repair counts where the duty says so. A schedule that a fitting began takes
-only later days: what was done at the fitting belongs to the fitting.
+Which records are its visits ``visits_on_file`` tells. A record of part of the tasks that was meant for a missed point
+is asked about: the rest may have been done in the same visit.
 
 All points of a duty whose records are not known to be complete are one open fact: they were all done, or none was.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 from functools import partial
@@ -19,9 +15,9 @@ from rules.history.timeline import Timeline
 from rules.measures.bookings import holds_open
 from rules.measures.groups import Group
 from rules.measures.schedule import Absence, DuePoint, Schedule, Visit, judge
-from rules.measures.service_proof import done_by_makers_dealer, refusal_of
 from rules.measures.starts import start_on_file
 from rules.measures.unanswered import asked_in_vain
+from rules.measures.visits_on_file import HoursOf, Rejected, VisitsFound, begun_by_fitting, visits_of
 from rules.open_facts import OpenFact, World
 from rules.plain import day_text, hours_text
 from rules.policy_book.compiled import CompiledPolicy
@@ -30,19 +26,8 @@ from schemas.frozen import quickly_made
 from schemas.policy.services import ServiceDuty
 
 Breach = Literal["missed", "late", "wrong_fluid", "wrong_hands", "not_activated"]
-HoursOf = Callable[[str], int | None]
 OTHER_TROUBLE = "symptom:other"  # assumed by a remedy: the trouble noted first was not the one that failed
 MOST_OWN_QUESTIONS = 6  # due points of one duty that are done or not on their own; more are so together
-
-
-@dataclass(frozen=True, slots=True)
-class Rejected:
-    """A record that carries the tasks but does not meet the duty, and why."""
-
-    visit: Visit
-    why: Literal["wrong_fluid", "wrong_hands", "unproven"]
-    words: str
-    dealer: str | None
 
 
 @quickly_made
@@ -79,11 +64,16 @@ def duty_state(
     """Return the duty's state at the failure; None when it never became a duty of this machine."""
     if duty.advised_on is not None and duty.advised_on > schedule.start:
         return None
-    visits, rejected, recover = _visits(name, duty, group, policy, claim_file, hours_of, hours_at_failure, world)
+    found = visits_of(name, duty, group, policy, claim_file, hours_of, hours_at_failure, world)
     relative = None if hours_at_failure is None else hours_at_failure - schedule.start_hours
     failed = claim_file.claim.failed_on
-    absent = _Absence(name, duty, group, schedule, policy, claim_file, timeline, visits, world)
-    points = judge(schedule, visits, failed.toordinal(), relative, absent.answer)
+    while True:
+        visits = found.in_order()
+        absent = _Absence(name, duty, group, schedule, policy, claim_file, timeline, visits, world)
+        points = judge(schedule, visits, failed.toordinal(), relative, absent.answer)
+        if not found.incomplete or not _take_incomplete(duty, points, found):
+            break
+    rejected, recover = tuple(found.rejected), tuple(found.recover)
     breaches, cured = _breaches(duty, points, visits, rejected, claim_file, world)
     symptom_first = None if world.known(OTHER_TROUBLE, False) else _symptom_first(cured, visits, claim_file)
     answered = {p.record for p in points}
@@ -125,65 +115,6 @@ def services_words(name: str, group: Group) -> str:
     side = group.fitted.position if group.fitted is not None else group.key.partition("/")[2].partition("/")[0]
     whose = "" if side in ("", "none") or side.startswith("carve_outs") else f" of the {side} side"
     return f"the {name.replace('_', ' ')} services{whose}"
-
-
-def begun_by_fitting(duty: ServiceDuty, group: Group) -> bool:
-    """Return whether the duty's schedule began when the group's component was fitted to the machine."""
-    fitted = group.fitted
-    return (
-        duty.new_component == "own_schedule"
-        and fitted is not None
-        and fitted.fitted_as != "factory"
-        and fitted.fitted_on == group.schedule_start
-    )
-
-
-def _visits(
-    name: str,
-    duty: ServiceDuty,
-    group: Group,
-    policy: CompiledPolicy,
-    claim_file: ClaimFile,
-    hours_of: HoursOf,
-    hours_at_failure: int | None,
-    world: World,
-) -> tuple[tuple[Visit, ...], tuple[Rejected, ...], tuple[Rejected, ...]]:
-    failed = claim_file.claim.failed_on
-    by_fitting = begun_by_fitting(duty, group)
-    begins = group.schedule_hours if by_fitting else 0
-    position = group.fitted.position if group.fitted is not None else "none"
-    visits: list[Visit] = []
-    rejected: list[Rejected] = []
-    recover: list[Rejected] = []
-    tasks = set(duty.tasks)
-    for record in claim_file.services:
-        if record.on > failed or not tasks.issubset(record.tasks) or (record.is_repair and not duty.repairs_count):
-            continue
-        if record.position != "none" and position != "none" and record.position != position:
-            continue
-        if by_fitting and record.on <= group.schedule_start:
-            continue
-        hours = hours_of(record.record)
-        if record.on == failed and (
-            policy.conventions.same_day_service == "does_not_count"
-            or (hours is not None and hours_at_failure is not None and hours > hours_at_failure)
-        ):
-            continue
-        visit = Visit(record.record, record.on.toordinal(), None if hours is None else hours - begins)
-        refusal = refusal_of(name, duty, record, claim_file, policy.conventions, world)
-        if refusal is None:
-            visits.append(visit)
-        elif (
-            refusal.why == "wrong_fluid"
-            and duty.done_wrong_by_dealer == "owner_kept_whole"
-            and done_by_makers_dealer(duty, record, claim_file, policy.conventions, world)
-        ):
-            visits.append(visit)
-            recover.append(Rejected(visit, "wrong_fluid", refusal.words, record.dealer))
-        else:
-            rejected.append(Rejected(visit, refusal.why, refusal.words, record.dealer))
-    visits.sort(key=lambda v: (v.day, v.hours or 0, v.record))
-    return tuple(visits), tuple(rejected), tuple(recover)
 
 
 @quickly_made
@@ -267,6 +198,17 @@ class _Absence:
         return not point.opened_at(since.toordinal() - 1, most_hours)
 
 
+def _take_incomplete(duty: ServiceDuty, points: tuple[DuePoint, ...], found: VisitsFound) -> bool:
+    """Ask about a record of part of the tasks that was meant for a point that is missed; False: there is none."""
+    missed = [point for point in points if point.state in ("missed", "late")]
+    for each in found.incomplete if missed else ():
+        visit = found.visit_of((each,))
+        if visit is not None and any(_is_meant_for(point, points, visit, duty) for point in missed):
+            found.take_incomplete(each, visit)
+            return True
+    return False
+
+
 def _breaches(
     duty: ServiceDuty,
     points: tuple[DuePoint, ...],
@@ -306,14 +248,15 @@ def _meant_for(
     point: DuePoint, points: tuple[DuePoint, ...], rejected: tuple[Rejected, ...], duty: ServiceDuty
 ) -> tuple[Rejected, ...]:
     """Return the records that do not count but were meant for the point: in its window, or early where that counts."""
+    return tuple(refused for refused in rejected if _is_meant_for(point, points, refused.visit, duty))
+
+
+def _is_meant_for(point: DuePoint, points: tuple[DuePoint, ...], visit: Visit, duty: ServiceDuty) -> bool:
+    if point.holds(visit):
+        return True
     before = points[point.number - 1] if point.number else None
-    found = []
-    for refused in rejected:
-        visit = refused.visit
-        early = duty.early == "counts" and not point.closed_at(visit.day, visit.hours)
-        if point.holds(visit) or (early and (before is None or before.closed_at(visit.day, visit.hours))):
-            found.append(refused)
-    return tuple(found)
+    early = duty.early == "counts" and not point.closed_at(visit.day, visit.hours)
+    return early and (before is None or before.closed_at(visit.day, visit.hours))
 
 
 def rejected_for(state: DutyState, point: DuePoint, duty: ServiceDuty) -> tuple[Rejected, ...]:

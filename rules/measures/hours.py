@@ -150,7 +150,7 @@ class Breakpoints:
             s.record
             for s in sorted(self.claim_file.services, key=lambda s: (s.on, s.record))
             if s.record in self.timeline.of_records
-            and tasks <= set(s.tasks)
+            and not tasks.isdisjoint(s.tasks)  # of part of the tasks, the rest may have been done as well
             and (duty.repairs_count or not s.is_repair)
         )
         fitted_later = any(f.fitted_as != "factory" for f in machine.components)
@@ -369,8 +369,10 @@ class Breakpoints:
     def _counts(self, duty: _Duty, record: str, world: World) -> bool | None:
         """Return whether a record counts as a visit of the duty; None: certainly not, False: it may or may not."""
         service = self.services[record]
+        if not set(duty.terms.tasks) <= set(service.tasks):
+            return False
         probe = World({**world.values, **world.assumed}, shared=world.shared)
-        refusal = refusal_of(duty.name, duty.terms, service, self.claim_file, duty.policy.conventions, probe)
+        refusal = refusal_of(duty.name, duty.terms, (service,), self.claim_file, duty.policy.conventions, probe)
         if probe.taken or service.position != "none" or (refusal is not None and refusal.why == "wrong_fluid"):
             return False
         return True if refusal is None else None

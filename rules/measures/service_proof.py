@@ -61,10 +61,49 @@ class _Proving:
 
 
 def refusal_of(
-    name: str, duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, conventions: Conventions, world: World
+    name: str,
+    duty: ServiceDuty,
+    parts: Sequence[ServiceRecord],
+    claim_file: ClaimFile,
+    conventions: Conventions,
+    world: World,
 ) -> Refusal | None:
-    """Return why a record does not count, None when it does; what is not on file is asked for."""
+    """Return why a visit does not count, None when it does; what is not on file is asked for.
+
+    ``parts`` are its records, one or several of a day that carry the tasks together: each needs accepted hands and
+    proof, and their fluids are those of the visit.
+    """
+    for part in parts:
+        proving = _Proving(name, duty, part, claim_file, conventions, world)
+        refusal = _hands_refusal(proving) or _proof_refusal(proving)
+        if refusal is not None:
+            return refusal
+    if duty.fluid is None:
+        return None
+    whole = with_fluids(parts)
+    if len(parts) > 1:
+        whole = whole.model_copy(update={"fluids": tuple(used for part in parts for used in part.fluids)})
+    return _fluid_refusal(_Proving(name, duty, whole, claim_file, conventions, world), duty.fluid)
+
+
+def with_fluids(parts: Sequence[ServiceRecord]) -> ServiceRecord:
+    """Return the record of a visit that tells of its fluids."""
+    return next((part for part in parts if part.fluids), parts[0])
+
+
+def lacks_tasks(
+    name: str, duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, conventions: Conventions, world: World
+) -> str | None:
+    """Return what a record that carries only part of the tasks lacks, None where the rest was done in that visit."""
     proving = _Proving(name, duty, record, claim_file, conventions, world)
+    lacking = ", ".join(task.replace("_", " ") for task in duty.tasks if task not in record.tasks)
+    if not proving.lacks(f"tasks:{record.record}:{name}", f"whether {proving.visit_words} held {lacking} too"):
+        return None
+    return proving.refusal("unproven", f"{record.record} lacks {lacking}").words
+
+
+def _hands_refusal(proving: _Proving) -> Refusal | None:
+    duty, record, claim_file = proving.duty, proving.record, proving.claim_file
     hands = performers(record, claim_file.machine)
     accepted = [by for by in hands if _accepts(duty, by)]
     if not accepted:
@@ -76,7 +115,7 @@ def refusal_of(
         if record.by is not None:
             words = f"{record.record} was done by {_hands_words([by for by in hands if by not in accepted])}"
         return proving.refusal("wrong_hands", words)
-    return _proof_refusal(proving)
+    return None
 
 
 def performers(record: ServiceRecord, machine: Machine) -> tuple[Performer, ...]:
@@ -137,7 +176,7 @@ def _proof_refusal(proving: _Proving) -> Refusal | None:
         words = f"proof of {proving.visit_words}: {_words(lacking)}"
         if proving.lacks(f"evidence:{record.record}:{proving.name}", words):
             return proving.refusal("unproven", f"{record.record} lacks {_words(lacking)}")
-    return None if duty.fluid is None else _fluid_refusal(proving, duty.fluid)
+    return None
 
 
 def _words(evidence: list[Evidence]) -> str:

@@ -1,5 +1,6 @@
 """What the owner did for the services: which records count, what is missing, and what that is called as a reason."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -62,32 +63,49 @@ def judge_duty(
     at_failure = asking.hours(FAILURE)
     visits: list[Visit] = []
     refused: list[tuple[Visit, str]] = []
-    for record in claim_file.services:
-        if not _carries(record, duty, failed, side) or (begun_by is not None and record.on <= schedule[0]):
-            continue
+
+    def visit_of(records: list[ServiceRecord]) -> Visit | None:
+        """Return the visit, unless it came too late on the day of the failure."""
+        record = next((r for r in records if r.reading is not None), records[0])
         hours = asking.hours(record.record)
         if record.on == failed and (
             asking.conventions.same_day_service == "does_not_count"
             or (hours is not None and at_failure is not None and hours > at_failure)
         ):
-            continue
-        visit = Visit(
-            record.record,
-            record.on.toordinal(),
-            None if hours is None else hours - (schedule[1] if begun_by is not None else 0),
-        )
-        why = refusal(asking, name, duty, record)
+            return None
+        off = schedule[1] if begun_by is not None else 0
+        return Visit(record.record, record.on.toordinal(), None if hours is None else hours - off)
+
+    def take(records: list[ServiceRecord], visit: Visit) -> None:
+        oiled = next((r for r in records if r.fluids), records[0])
+        why = refusal(asking, name, duty, records)
         kept_whole = why == "wrong_fluid" and duty.done_wrong_by_dealer == "owner_kept_whole"
-        if not why or (kept_whole and _by_a_dealer(asking, duty, record)):
+        if not why or (kept_whole and _by_a_dealer(asking, duty, oiled)):
             visits.append(visit)
         elif why != "unproven":
             refused.append((visit, why))
+
+    near = [r for r in claim_file.services if _concerns(r, duty, failed, side)]
+    near = [r for r in near if begun_by is None or r.on > schedule[0]]
+    whole = [[r] for r in near if set(duty.tasks) <= set(r.tasks)]
+    partly = [r for r in near if not set(duty.tasks) <= set(r.tasks)]
+    for records in [*whole, *_of_one_visit(partly, duty)]:
+        visit = visit_of(records)
+        if visit is not None:
+            partly = [r for r in partly if r not in records]
+            take(records, visit)
     relative = None if at_failure is None else at_failure - schedule[1]
 
     def absent(point: Point, day: int) -> str:
         return _absent(asking, name, plan, key, point, day)
 
     points = walk(plan, visits, failed.toordinal(), relative, absent)
+    while found := _meant_in_part(partly, points, duty, visit_of):
+        record, visit = found
+        partly.remove(record)
+        if _has(asking, f"tasks:{record.record}:{name}", record):
+            take([record], visit)
+            points = walk(plan, visits, failed.toordinal(), relative, absent)
     result = Serviced(name, _breaches(asking, duty, points, visits, refused))
     symptom = claim_file.claim.symptom
     days = {v.record: v.day for v in visits}
@@ -101,8 +119,42 @@ def judge_duty(
     return result
 
 
-def _carries(record: ServiceRecord, duty: ServiceDuty, failed: date, side: str) -> bool:
-    if record.on > failed or not set(duty.tasks) <= set(record.tasks):
+def _meant_in_part(
+    partly: list[ServiceRecord],
+    points: list[Point],
+    duty: ServiceDuty,
+    visit_of: Callable[[list[ServiceRecord]], Visit | None],
+) -> tuple[ServiceRecord, Visit] | None:
+    """Return the first record of part of the tasks that was meant for a service that is missing."""
+    lost = [(p, points[n - 1] if n else None) for n, p in enumerate(points) if p.state in ("missed", "late")]
+    for record in partly if lost else []:
+        visit = visit_of([record])
+        if visit is not None and any(_meant_for(duty, point, before, visit) for point, before in lost):
+            return record, visit
+    return None
+
+
+def _of_one_visit(partly: list[ServiceRecord], duty: ServiceDuty) -> list[list[ServiceRecord]]:
+    """Return records of one day, with one reading or none, that hold all the tasks between them."""
+    result: list[list[ServiceRecord]] = []
+    for day in sorted({r.on for r in partly}):
+        left = [r for r in partly if r.on == day]
+        noted = sorted({r.reading for r in left if r.reading is not None})
+        for reading in noted or [Decimal(-1)]:
+            alike = [r for r in left if r.reading in (None, reading)]
+            missing, used = set(duty.tasks), []
+            for record in sorted(alike, key=lambda r: (r.reading is None, r.record)):
+                if missing & set(record.tasks):
+                    missing -= set(record.tasks)
+                    used.append(record)
+            if not missing and len({r.position for r in alike} - {"none"}) < 2:
+                result.append(used)
+                left = [r for r in left if r not in used]
+    return result
+
+
+def _concerns(record: ServiceRecord, duty: ServiceDuty, failed: date, side: str) -> bool:
+    if record.on > failed or not set(duty.tasks) & set(record.tasks):
         return False
     if record.is_repair and not duty.repairs_count:
         return False
@@ -134,28 +186,32 @@ def _by_a_dealer(asking: Asking, duty: ServiceDuty, record: ServiceRecord) -> bo
     return _has(asking, f"performer:{record.record}:dealer", record) if len(kinds) == 2 else kinds == {True}
 
 
-def refusal(asking: Asking, name: str, duty: ServiceDuty, record: ServiceRecord) -> str:
-    """Return why a record does not count (empty: it does), asking for what is not on file."""
-    good = [_accepted(duty, by) for by in _who(record, asking.claim_file)]
-    if not any(good) or (not all(good) and not _has(asking, f"performer:{record.record}", record)):
-        return "wrong_hands"
-    proven = any(set(proof.all) <= set(record.evidence) for proof in duty.proof)
-    if not proven and not _has(asking, f"evidence:{record.record}:{name}", record):
-        return "unproven"
-    if duty.fluid is None:
-        return ""
-    if not record.fluids:
-        return "" if _has(asking, f"fluid:{record.record}", record) else "wrong_fluid"
-    lists = {used.fluid: _lists_of(used.fluid, duty.fluid, record, asking) for used in record.fluids}
-    ours = [fluid for fluid in lists if duty.fluid.fluids in lists[fluid]]
+def refusal(asking: Asking, name: str, duty: ServiceDuty, records: list[ServiceRecord]) -> str:
+    """Return why the records of a visit do not count (empty: they do), asking for what is not on file."""
+    for record in records:
+        good = [_accepted(duty, by) for by in _who(record, asking.claim_file)]
+        if not any(good) or (not all(good) and not _has(asking, f"performer:{record.record}", record)):
+            return "wrong_hands"
+        proven = any(set(proof.all) <= set(record.evidence) for proof in duty.proof)
+        if not proven and not _has(asking, f"evidence:{record.record}:{name}", record):
+            return "unproven"
+    return "" if duty.fluid is None else _fluid_refusal(asking, duty.fluid, records)
+
+
+def _fluid_refusal(asking: Asking, rule: FluidList, records: list[ServiceRecord]) -> str:
+    used = [fluid for record in records for fluid in record.fluids]
+    first = next((r for r in records if r.fluids), records[0])
+    if not used:
+        return "" if _has(asking, f"fluid:{first.record}", first) else "wrong_fluid"
+    lists = {u.fluid: _lists_of(u.fluid, rule, first, asking) for u in used}
+    ours = [fluid for fluid in lists if rule.fluids in lists[fluid]]
     if not any(isinstance(table, FluidTable) for table in asking.claim_file.tables):
         ours = list(lists)  # no list to hold a fluid against
     elif not ours or not all(lists.values()):
         return "wrong_fluid"
-    least = duty.fluid.at_least_litres
-    litres = sum((u.litres for u in record.fluids if u.litres is not None and u.fluid in ours), Decimal(0))
-    if least is not None and litres < least and not _has(asking, f"litres:{record.record}", record):
-        return "unproven"
+    litres = sum((u.litres for u in used if u.litres is not None and u.fluid in ours), Decimal(0))
+    if rule.at_least_litres is not None and litres < rule.at_least_litres:
+        return "" if _has(asking, f"litres:{first.record}", first) else "unproven"
     return ""
 
 
