@@ -11,8 +11,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from fnmatch import fnmatchcase
+from types import SimpleNamespace
 from typing import Any, get_args
 
+from rules.measures.starts import earliest_start
+from schemas.machine import Machine
 from schemas.policy.clause import DemoHours, Event, Limits, StartAfter
 from schemas.policy.document import CoveragePolicy
 from schemas.policy.pays import NotPaid
@@ -77,7 +80,10 @@ class KnownClaimFiles(ClaimFiles):
         history = random.Random(f"{self.seed}/{self.number}")
         tree["services"] = list(_services(history, machine["serial"], reaching, life, services))
         if machine["has_meter"]:
-            machine["readings"] = list(_readings(history, life, self.readings))
+            machine["readings"] = [
+                *_readings(history, life, self.readings),
+                *_shown_at_starts(tree, reaching, life),
+            ]
             if history.random() < 0.04:
                 _replace_meter(history, tree, life)
         else:
@@ -230,6 +236,25 @@ def _readings(rng: random.Random, life: Life, wanted: int | None) -> Iterator[di
         day = life.start + timedelta(days=rng.randint(0, life.days))
         yield {"id": f"R-{index}", "on": day.isoformat(), "hours": hours(life.hours_on(day)),
                "source": rng.choice(SOURCES)}  # fmt: skip
+
+
+def _shown_at_starts(tree: dict[str, Any], policies: Sequence[CoveragePolicy], life: Life) -> Iterator[dict[str, Any]]:
+    """Yield a reading of each day from which a term counts hours, whatever the conventions say of month ends."""
+    stand_in = SimpleNamespace(machine=Machine.model_validate({**tree["machine"], "readings": []}))
+    days = set()
+    for policy in policies:
+        if policy.term.hours_count_from == "start_of_term":
+            for starts in (policy.term.starts, *(c.starts for c in policy.carve_outs if c.starts is not None)):
+                for month_end in ("clamp_from_start", "roll_to_next_month"):
+                    found = earliest_start(starts, stand_in, month_end)  # type: ignore[arg-type]
+                    days |= {found[0]} if found is not None else set()
+    for index, on in enumerate(sorted(days)):
+        serviced = [service for service in tree["services"] if service["on"] == on.isoformat()]
+        for service in serviced[1:]:
+            service["reading"] = serviced[0]["reading"]  # or the day of start would lie between two readings
+        if life.start <= on <= life.failed_on and not serviced:
+            shown = hours(life.hours_on(on))
+            yield {"id": f"R-start-{index}", "on": on.isoformat(), "hours": shown, "source": "dealer"}
 
 
 def _replace_meter(rng: random.Random, tree: dict[str, Any], life: Life) -> None:

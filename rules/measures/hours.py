@@ -49,10 +49,8 @@ class Hours:
     def of_record(self, record: str) -> int | None:
         """Return the machine hours of a service record, an open one at a value that matters."""
         bounds = self.timeline.of_records.get(record)
-        if bounds is None:
-            return None
-        if self.breaks is None:
-            return bounds.low
+        if bounds is None or self.breaks is None:
+            return None if bounds is None else bounds.low
         return self.breaks.value_of(record, bounds, self.world)
 
     def of_fitting(self, component_record: str) -> int | None:
