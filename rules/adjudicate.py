@@ -107,7 +107,7 @@ class Adjudicator:
         return explored, with_days_in_doubt(merged, explored, found, self.book, evaluation.claim_file)
 
     def _is_unnamed(self, evaluation: Evaluation, subject: Subject) -> bool:
-        return named_by_none(self.book.by_name.values(), evaluation.claim_file, subject)
+        return subject.named and named_by_none(self.book.by_name.values(), evaluation.claim_file, subject)
 
 
 def adjudicate(book: PolicyBook, claim_file: ClaimFile) -> Decision:

@@ -18,6 +18,7 @@ from rules.policy_book.compiled import CompiledPolicy
 from rules.rule_base.compiler import DUE_STATES
 from rules.rule_base.driver import Derive, Firing
 from rules.rule_base.findings import Fact, Fire, RuleReason, find
+from rules.selection.components import subjects_in
 from rules.selection.select import (
     LAYER_ORDER,
     Selected,
@@ -25,7 +26,6 @@ from rules.selection.select import (
     component_refusal,
     machine_refusal,
     select,
-    subject_of,
     with_wear,
 )
 from rules.settlement.allowance import Allowance, typed_grains
@@ -66,13 +66,10 @@ class Evaluation:
 
     def evaluate(self, world: World) -> WorldResult:
         """Return the result of the claim in ``world``."""
-        claim_file = self.claim_file
+        claim_file, subjects = subjects_in(self.claim_file, self.tables, self.book, world)
         selected = select(self.book, claim_file, world)
-        subjects = tuple(
-            subject_of(line, claim_file, self.tables.component_of(line.part_number, claim_file.claim.failed_on), world)
-            for line in claim_file.claim.lines
-        )
-        run = _Run(self, world, self.book.with_fall_backs(selected.policies))
+        evaluation = self if claim_file is self.claim_file else replace(self, claim_file=claim_file)
+        run = _Run(evaluation, world, self.book.with_fall_backs(selected.policies))
         if run.unstated.worn_by_line:
             subjects = with_wear(subjects, claim_file.claim)
         views: dict[str, list[LineView]] = {s.line.line: [] for s in subjects}

@@ -34,6 +34,7 @@ class OpenFact:
         "alteration",
         "inspection",
         "position",
+        "component",
     ]
     asks: Literal["dealer", "person"]
     words: str

@@ -69,7 +69,17 @@ class EarlierQuestion(Document):
     """A question put to the dealer before, and whether it was answered."""
 
     about: Literal[
-        "services", "reading", "cause", "wear", "start", "dates", "evidence", "price", "inspection", "position"
+        "services",
+        "reading",
+        "cause",
+        "wear",
+        "start",
+        "dates",
+        "evidence",
+        "price",
+        "inspection",
+        "position",
+        "component",
     ]
     asked_on: Day
     answered: bool = False

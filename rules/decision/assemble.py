@@ -64,8 +64,8 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
     return LineDecision(
         line=line.line,
         item=line.item,
-        component=shown.subject.component,
-        position=typed_position(line, claim_file.claim, shown.subject.component),
+        component=shown.subject.told,
+        position=typed_position(line, claim_file.claim, shown.subject.told),
         text=_line_words(line, bool(money.claimed)),
         outcome=merged.outcome,
         policy=None if shown.view is None else shown.view.payer.name,

@@ -61,7 +61,7 @@ def _facts_of(
     special = SPECIAL.get(reason.code)
     if special is not None:
         return special(reason, line, claim_file)
-    return [("item", line.subject.line.item), ("component", line.subject.component or "not stated")], [], None
+    return [("item", line.subject.line.item), ("component", line.subject.told or "not stated")], [], None
 
 
 def _group(reason: PolicyReason, line: LineResult) -> Group:

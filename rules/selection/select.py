@@ -27,13 +27,20 @@ from schemas.policy.term import prefix_and_number
 class Subject:
     """A claim line with the component it is about, as found on the machine.
 
-    ``wear`` is what the claim states of the component's wear; None: what the line states itself.
+    ``wear`` is what the claim states of the component's wear; None: what the line states itself. ``named`` is false
+    where the component is an open fact, and true of one world alone.
     """
 
     line: ClaimLine
     component: str | None
     fitted: FittedComponent | None
     wear: WearOnFile | None = None
+    named: bool = True
+
+    @property
+    def told(self) -> str | None:
+        """The component as a reader may be told it: none where it is true of one world alone."""
+        return self.component if self.named else self.line.component
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,18 +55,17 @@ class Selected:
 LAYER_ORDER = ("campaign", "contract", "emission", "drive", "retrofit", "part", "base")
 
 
-def subject_of(line: ClaimLine, claim_file: ClaimFile, component: str | None, world: World) -> Subject:
-    """Return a line with its component: the typed one, else the part's, else the claim's causal one.
+def subject_of(line: ClaimLine, claim_file: ClaimFile, component: str | None, named: bool, world: World) -> Subject:
+    """Return a line with the ``component`` found for it, and what is on file of that on the machine.
 
     A side that is not typed is an open fact where the machine has the component on several sides.
     """
     claim = claim_file.claim
-    found = line.component or component or claim.component
-    position = typed_position(line, claim, found)
+    position = typed_position(line, claim, component)
     if position == "none":
-        position = failed_position(claim_file.machine, found, claim.failed_on, line.removed_serial, world)
-    fitted = fitted_component(claim_file.machine, found, position, claim.failed_on, line.removed_serial)
-    return Subject(line, found, fitted)
+        position = failed_position(claim_file.machine, component, claim.failed_on, line.removed_serial, world)
+    fitted = fitted_component(claim_file.machine, component, position, claim.failed_on, line.removed_serial)
+    return Subject(line, component, fitted, named=named)
 
 
 def with_wear(subjects: Sequence[Subject], claim: Claim) -> tuple[Subject, ...]:

@@ -10,13 +10,14 @@ from dataclasses import dataclass
 from rules.measures.starts import earliest_start
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
+from rules.selection.components import possible_components
 from rules.selection.select import Selected, Subject, component_refusal, machine_refusal, names_model
+from rules.settlement.tables import index_tables
 from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile
 from schemas.machine import Alteration
 from schemas.policy.exclusions import Alterations, Consumables, ExcludedCauses, Exclusion, WearItems
 from schemas.policy.pays import NotPaid
-from schemas.reference_tables import PartComponentTable
 
 # Reason codes that no day plays a part in.
 FREE_OF_DAYS = frozenset(
@@ -44,26 +45,20 @@ class Standing:
 
     policies: tuple[CompiledPolicy, ...]
     claim_file: ClaimFile
+    book: PolicyBook
 
     @classmethod
     def of(cls, book: PolicyBook, claim_file: ClaimFile, selected: Selected) -> "Standing":
         """Return the versions that ``selected`` names where no day of the claim selects them, else every version."""
         possible = list(_that_may_govern(book, claim_file, selected))
-        return cls(book.with_fall_backs(possible), claim_file)
+        return cls(book.with_fall_backs(possible), claim_file, book)
 
     def denied(self, line: str, through: frozenset[str] = frozenset()) -> bool:
         """Return whether a line stays denied on every day; ``through`` are the lines it is said to be ruined by."""
         typed = next(each for each in self.claim_file.claim.lines if each.line == line)
-        subjects = [Subject(typed, component, None) for component in self._components(typed)]
+        possible = possible_components(typed, self.claim_file, index_tables(self.claim_file), self.book)
+        subjects = [Subject(typed, component, None) for component in possible]
         return all(self._refuses(policy, subject, through) for policy in self.policies for subject in subjects)
-
-    def _components(self, line: ClaimLine) -> list[str | None]:
-        """Return what the line may be about: what was typed, else its part's components, else the claim's."""
-        if line.component is not None:
-            return [line.component]
-        rows = (row for t in self.claim_file.tables if isinstance(t, PartComponentTable) for row in t.rows)
-        found = {row.component for row in rows if row.part == line.part_number}
-        return [*sorted(found)] if found else [self.claim_file.claim.component]
 
     def _refuses(self, policy: CompiledPolicy, subject: Subject, through: frozenset[str]) -> bool:
         terms = policy.terms

@@ -73,6 +73,7 @@ class Tables:
     has_prices: bool
     has_flat_times: bool
     has_labour_rates: bool
+    has_components: bool
 
     def price(self, part: str, on: date) -> Price | None:
         """Return the price row of a part on a day, following the numbers that superseded it."""
@@ -121,9 +122,9 @@ class Tables:
         words = f"{row}: 1 {pair[0]} = {dated.value} {pair[1]}"
         return Found(published if dated is direct else Fraction(1) / published, words, dated.since == on)
 
-    def component_of(self, part: str | None, on: date) -> str | None:
-        found = _last(self.components.get(part or "", ()), on)
-        return None if found is None else found.value
+    def component_of(self, part: str | None, on: date) -> Dated[str] | None:
+        """Return the component that a part number belongs to."""
+        return _last(self.components.get(part or "", ()), on)
 
     def days_of_change(self, claim_file: ClaimFile, low: date, high: date) -> tuple[date, ...]:
         """Return the days after ``low`` and up to ``high`` on which a row begins that the claim could use."""
@@ -192,6 +193,7 @@ def index_tables(claim_file: ClaimFile) -> Tables:
         "prices" in kinds,
         "flat_times" in kinds,
         "labour_rates" in kinds,
+        "part_components" in kinds,
     )
 
 

@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 
 from rules.adjudicate import Adjudicator
 from schemas.claim_file import ClaimFile
-from tests.reference.fixture_books import BOOKS, book_of, claims_for
+from schemas.decision import Decision
+from tests.generated_claims import components_of
+from tests.reference.fixture_books import BOOKS, POLICIES, book_of, claims_for
 
 pytestmark = pytest.mark.fast
 
@@ -67,6 +69,34 @@ def test_a_fact_taken_away_never_denies(names: tuple[str, ...], seed: int, what:
     with Adjudicator(book_of(names)) as adjudicator:
         known = adjudicator.decide(ClaimFile.model_validate(tree), remedies=False)
         unknown = adjudicator.decide(ClaimFile.model_validate(wider), remedies=False)
+    _never_adverse(known, unknown)
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    names=st.sampled_from([names for names in BOOKS if len(names) < 5]),
+    seed=st.integers(0, 10**6),
+    failed=st.integers(0, 10**6),
+)
+def test_a_component_that_nothing_tells_never_denies(names: tuple[str, ...], seed: int, failed: int) -> None:
+    tree = claims_for(names, seed, 0).draw_tree(lines=2)
+    tree["machine"].pop("meter_changes", None)
+    for line in tree["claim"]["lines"]:
+        line.pop("component", None)
+        line.pop("part_number", None)
+    named = [c for name in names for c in components_of(POLICIES[name])]
+    tree["claim"]["component"] = named[failed % len(named)]
+    wider = copy.deepcopy(tree)
+    wider["claim"].pop("component")
+    with Adjudicator(book_of(names)) as adjudicator:
+        known = adjudicator.decide(ClaimFile.model_validate(tree), remedies=False)
+        unknown = adjudicator.decide(ClaimFile.model_validate(wider), remedies=False)
+    _never_adverse(known, unknown)
+    told = {line.component for line in unknown.lines}
+    assert told == {None}, "a component that is true of one world alone is told to nobody"
+
+
+def _never_adverse(known: Decision, unknown: Decision) -> None:
     for before, after in zip(known.lines, unknown.lines, strict=True):
         if before.outcome != "deny":
             assert after.outcome != "deny", (before, after)

@@ -7,7 +7,9 @@ The rules it takes where the documents leave a choice, numbered so that a differ
     a person counts as 0, a denied one below that.
  2. Of the versions in force on the date that selects them the newest governs; a version that supersedes it takes its
     place; later versions that extend earlier machines stand beside it.
- 3. A line's component is the one typed, else that of its part number on the day of the failure, else the claim's.
+ 3. A line's component is the one typed, else that of its part number on the day of the failure, else the claim's, else
+    the one that the other lines name. Typed and by the part table: either. Where nothing tells it, and where the part
+    table does not list the part: any that is named anywhere, or one that is not.
  4. Lines share the due points of a service when they share a term and a side of the machine; records that are missing
     for one duty are one question for all points and all versions with a duty of that name.
  5. A denied line is borne as its first reason in the published order says; where no coverage applies, by the owner.
@@ -41,13 +43,14 @@ from schemas.policy.exclusions import Alterations, Consumables, ExcludedCauses, 
 from schemas.policy.pays import NotPaid
 from schemas.policy.services import ServiceDuty
 from tests.reference.allowed import allow, typed
+from tests.reference.components import components_in
 from tests.reference.duties import CODES, Asking, Serviced, judge_duty
 from tests.reference.edges import Edges
 from tests.reference.meter import FAILURE, History, hours_of
 from tests.reference.rounding import rounded
 from tests.reference.settlement import Line, Settled, Till
 from tests.reference.shares import share_of
-from tests.reference.tables import Counter, component_of_part
+from tests.reference.tables import Counter
 from tests.reference.terms import (
     LAYERS,
     Term,
@@ -100,9 +103,10 @@ class Bench:
         return Counter(policy, conventions, self.claim_file, self.given)
 
     def subjects(self) -> list[Subject]:
+        self.claim_file, components = components_in(self.book, self.claim_file, self.given)
         claim, found = self.claim_file.claim, []
         for line in sorted(claim.lines, key=lambda each: each.line):
-            component = line.component or component_of_part(self.claim_file, line.part_number) or claim.component
+            component = components[line.line]
             side = line.position
             if side == "none" and component == claim.component:
                 side = claim.position

@@ -11,6 +11,7 @@ from schemas.policy.pays import NotPaid
 from schemas.policy.services import FallBack
 from schemas.reference_tables import PartComponentTable
 from tests.reference.adjudication import Bench, Book, Result
+from tests.reference.components import named_anywhere, named_by_lines, unlisted
 from tests.reference.edges import Edges
 from tests.reference.meter import History
 from tests.reference.settlement import Settled
@@ -121,11 +122,13 @@ class AnyDay:
         )
 
     def _about(self, line: ClaimLine) -> list[str | None]:
-        if line.component is not None:
-            return [line.component]
         tables = [t for t in self.claim_file.tables if isinstance(t, PartComponentTable)]
-        of_part: set[str | None] = {r.component for t in tables for r in t.rows if r.part == line.part_number}
-        return list(of_part or {self.claim_file.claim.component})
+        named: set[str | None] = {r.component for t in tables for r in t.rows if r.part == line.part_number}
+        named |= {line.component} if line.component is not None else set()
+        failed = self.claim_file.claim.component
+        if not named and not unlisted(line, self.claim_file):
+            named = {failed} if failed is not None else {*named_by_lines(self.claim_file)}
+        return list(named or named_anywhere(self.book, self.claim_file))
 
     def _grounds(
         self, policy: CoveragePolicy, line: ClaimLine, component: str | None, seen: tuple[str, ...]

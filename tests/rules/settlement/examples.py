@@ -75,7 +75,10 @@ def claim_file(base: Mapping[str, Any], currency: str = "EUR") -> ClaimFile:
 def allowances(policy: CompiledPolicy, file: ClaimFile) -> dict[str, tuple[Subject, Allowance]]:
     """Return what is allowed of each line, labour first."""
     desk = desk_of(policy, file)
-    subjects = {line.line: subject_of(line, file, None, World({})) for line in file.claim.lines}
+    subjects = {
+        line.line: subject_of(line, file, line.component or file.claim.component, True, World({}))
+        for line in file.claim.lines
+    }
     combined = overlapping_times(desk, tuple(subjects.values()))
     lines = sorted(file.claim.lines, key=lambda line: (line.item != "labour", line.line))
     found: dict[str, tuple[Subject, Allowance]] = {}
