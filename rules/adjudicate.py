@@ -28,6 +28,7 @@ from rules.policy_book.compiled import CompiledPolicy
 from rules.rule_base.cache import RuleBaseCache
 from rules.rule_base.driver import Derive, Firing
 from rules.rule_base.fact_check import Fact
+from rules.selection.components import with_component_told
 from rules.selection.select import Subject, named_by_none
 from rules.settlement.tables import index_tables
 from schemas.claim_file import ClaimFile
@@ -55,8 +56,9 @@ class Adjudicator:
     def decide(self, claim_file: ClaimFile, *, remedies: bool = True) -> Decision:
         """Return the decision of a claim file; the same file and book always give the same bytes."""
         found = contradictions(claim_file)
-        stated, claim_file = claim_file, without_days_in_doubt(claim_file, found)
-        evaluation = self._evaluation(claim_file)
+        stated, tables = claim_file, index_tables(claim_file)
+        claim_file = with_component_told(without_days_in_doubt(claim_file, found), tables)
+        evaluation = Evaluation(self.book, claim_file, tables, self.fire)
         explored, merged = self._merged(evaluation, {}, found)
         first = explored.results[0][1]
         changes = (
@@ -87,9 +89,6 @@ class Adjudicator:
             firings=firings_of(merged[0].world),
             remedies=changes,
         )
-
-    def _evaluation(self, claim_file: ClaimFile) -> Evaluation:
-        return Evaluation(self.book, claim_file, index_tables(claim_file), self.fire)
 
     def fire(self, policy: CompiledPolicy, facts: Sequence[Fact], derive: Derive) -> tuple[Firing, ...]:
         """Return what the policy's rules make of the facts; the benchmark puts other engines in this place."""

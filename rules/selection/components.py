@@ -21,16 +21,22 @@ from schemas.policy.exclusions import Consumables, WearItems
 Components = tuple[str | None, ...]
 
 
+def with_component_told(claim_file: ClaimFile, tables: Tables) -> ClaimFile:
+    """Return the claim file with the component that failed first, where only the lines name it, and one alone."""
+    told = _told(claim_file, tables) if claim_file.claim.component is None else ()
+    return _with_component(claim_file, told[0]) if len(told) == 1 else claim_file
+
+
 def subjects_in(
     claim_file: ClaimFile, tables: Tables, book: PolicyBook, world: World
 ) -> tuple[ClaimFile, tuple[Subject, ...]]:
     """Return the lines with their components in this world, and the claim file with the one that failed first."""
     stated, claim = claim_file, claim_file.claim
     told = _told(stated, tables) if claim.component is None else ()
-    if len(told) == 1 or (claim.component is None and any(_rests_on_it(line, tables, stated) for line in claim.lines)):
+    if claim.component is None and any(_rests_on_it(line, tables, stated) for line in claim.lines):
         failed = _failed_first(told, stated, tables, book, world)
         claim_file = world.once(("component", failed), lambda: _with_component(stated, failed))
-    sure = claim.component is not None or len(told) == 1
+    sure = claim.component is not None
     subjects: list[Subject] = []
     for line in claim.lines:
         component, named = _known(line, tables, claim.failed_on, world)
@@ -80,9 +86,10 @@ def _of_unlisted(line: ClaimLine, claim_file: ClaimFile, tables: Tables, book: P
 def _failed_first(
     told: Components, claim_file: ClaimFile, tables: Tables, book: PolicyBook, world: World
 ) -> str | None:
-    """Return the component that failed first where the claim does not say it: one that its lines name, or any."""
-    if len(told) == 1:
-        return told[0]
+    """Return the component that failed first where the claim does not say it: one that its lines name, or any.
+
+    ``told`` is empty, or two and more.
+    """
     possible = told or world.once("components", lambda: _told_apart(claim_file, tables, book))
     words = "which component failed first"
     if told:
