@@ -24,6 +24,7 @@ from schemas.decision import Reason
 
 Asks = Literal["dealer", "person"]
 FIELDS = {SYMPTOM: "symptom.on"}  # where a day does not stand under its own name in the claim
+OF_ALTERATION = {"altered": "part_altered", "other_make": "part_of_other_make"}  # reason code by kind
 
 
 def with_days_in_doubt(
@@ -45,6 +46,8 @@ def with_days_in_doubt(
         # Claimed in another currency, the amount that is denied may itself depend on a day.
         alike = len({(r.state, r.money.claimed, r.money.currency) for r in results}) == 1
         stands = alike and line.shown.state == "deny" and standing.denied(line.shown.subject.line.line)
+        # The worlds may deny on grounds of their own; each must show one that no day plays a part in.
+        stands = stands and all(_day_free(result, claim_file) for result in results)
         denied = _denied_on_any_day(line, found, claim_file) if stands else None
         lines.append(denied or _waiting(line, found, standing, claim_file))
     return lines
@@ -87,11 +90,15 @@ def _waiting(
     )
 
 
-def _denied_on_any_day(line: MergedLine, found: tuple[Contradiction, ...], claim_file: ClaimFile) -> MergedLine | None:
-    """Return the line denied on the grounds that hold on any day alone; None where it shows none of them."""
-    reasons = tuple(r for r in line.shown.reasons if r.effect.startswith("deny") and _holds_on_any_day(r, claim_file))
-    if not reasons:
-        return None
+def _day_free(line: LineResult, claim_file: ClaimFile) -> tuple[PolicyReason, ...]:
+    """Return the reasons of a denied line that no day plays a part in."""
+    denying = (reason for reason in line.reasons if reason.effect.startswith("deny"))
+    return tuple(reason for reason in denying if _holds_on_any_day(reason, line, claim_file))
+
+
+def _denied_on_any_day(line: MergedLine, found: tuple[Contradiction, ...], claim_file: ClaimFile) -> MergedLine:
+    """Return the line denied on the grounds that hold on any day alone."""
+    reasons = _day_free(line.shown, claim_file)
     shown = replace(_without_findings(line.shown), reasons=reasons)
     if shown.view is not None:
         shown = replace(shown, money=_nothing_paid(line.shown, claim_file, _bearer(reasons), "not covered"))
@@ -111,10 +118,23 @@ def _denied_on_any_day(line: MergedLine, found: tuple[Contradiction, ...], claim
     )
 
 
-def _holds_on_any_day(reason: PolicyReason, claim_file: ClaimFile) -> bool:
+def _holds_on_any_day(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> bool:
     if reason.code == "no_version_in_force":
         return selected_without_the_claim(reason.policy, claim_file)
+    if reason.code in OF_ALTERATION.values():
+        return _caused_by_alteration(reason, line, claim_file)
     return reason.code in FREE_OF_DAYS
+
+
+def _caused_by_alteration(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> bool:
+    """Return whether an alteration behind the reason was judged the cause: another may be later than the failure."""
+    assert reason.measures is not None
+    caused = {(a.id, OF_ALTERATION[a.kind]) for a in claim_file.machine.alterations if a.caused_failure}
+    return any(
+        (altered.record, reason.code) in caused and reason.path == f"exclusions[{altered.exclusion}]"
+        for altered in reason.measures.altered
+        if altered.line == line.subject.line.line
+    )
 
 
 def _bearer(reasons: Sequence[PolicyReason]) -> str:

@@ -11,10 +11,13 @@ from rules.measures.hours import Hours
 from rules.measures.prorating import Proration, prorate
 from rules.measures.wear import WearShares, wear_shares, worn_of
 from rules.open_facts import OpenFact, World
+from rules.plain import day_text
 from rules.policy_book.compiled import CompiledPolicy
 from rules.selection.select import Subject
+from schemas.claim import Claim
 from schemas.claim_file import ClaimFile
 from schemas.frozen import quickly_made
+from schemas.machine import Alteration
 from schemas.policy.clause import Limits
 from schemas.policy.exclusions import Alterations, ExcludedCauses
 from schemas.policy.pays import NotPaid
@@ -264,15 +267,17 @@ def _altered(
         for alteration in claim_file.machine.alterations:
             if alteration.kind not in exclusion.alterations:
                 continue
-            if exclusion.reach == "only_if_it_caused_the_failure" and not _caused(
-                alteration.id, alteration.caused_failure, world
-            ):
-                continue
-            found += [
-                AlteredLine(s.line.line, alteration.kind, index, alteration.id)
-                for s in subjects
-                if exclusion.reach != "altered_component" or s.component == alteration.component
+            reached = [
+                s for s in subjects if exclusion.reach != "altered_component" or s.component == alteration.component
             ]
+            if not reached:
+                continue
+            if exclusion.reach == "only_if_it_caused_the_failure":
+                counts = _caused(alteration.id, alteration.caused_failure, world)
+            else:
+                counts = _was_there(alteration, claim_file.claim, world)
+            if counts:
+                found += [AlteredLine(s.line.line, alteration.kind, index, alteration.id) for s in reached]
     return tuple(found)
 
 
@@ -282,6 +287,23 @@ def _caused(record: str, caused: bool | None, world: World) -> bool:
     fact = OpenFact(
         f"alteration:{record}", "alteration", "person", f"whether the alteration {record} caused the failure"
     )
+    return not world.pick(fact, (1, 0))
+
+
+def _was_there(alteration: Alteration, claim: Claim, world: World) -> bool:
+    """Return whether an alteration was on the machine when it failed.
+
+    It was where it is said to have caused the failure, and where it was found before the failure or at the repair: then
+    the machine was looked at as it had failed. What was found later may have been done since: a person judges.
+    """
+    days = (claim.failed_on, claim.repair_began_on, claim.repair_ended_on)
+    if alteration.caused_failure or alteration.found_on <= max(day for day in days if day is not None):
+        return True
+    words = (
+        f"whether the alteration {alteration.id}, found on {day_text(alteration.found_on)}, was on the machine when it"
+        f" failed on {day_text(claim.failed_on)}"
+    )
+    fact = OpenFact(f"altered_then:{alteration.id}", "alteration", "person", words)
     return not world.pick(fact, (1, 0))
 
 

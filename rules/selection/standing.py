@@ -93,16 +93,13 @@ class Standing:
 
 
 def _reaches(exclusion: Alterations, alteration: Alteration, component: str | None) -> bool:
-    """Return whether an alteration reaches a component for sure; one that nobody has judged may not have caused it."""
-    if alteration.kind not in exclusion.alterations:
+    """Return whether an alteration reaches a component for sure.
+
+    One that nobody has judged may have been made after the failure, whose day is not known, or not have caused it.
+    """
+    if alteration.kind not in exclusion.alterations or not alteration.caused_failure:
         return False
-    match exclusion.reach:
-        case "everything":
-            return True
-        case "altered_component":
-            return component == alteration.component
-        case "only_if_it_caused_the_failure":
-            return alteration.caused_failure is True
+    return exclusion.reach != "altered_component" or component == alteration.component
 
 
 def _that_may_govern(book: PolicyBook, claim_file: ClaimFile, selected: Selected) -> Iterator[CompiledPolicy]:

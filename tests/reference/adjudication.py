@@ -43,6 +43,7 @@ from schemas.policy.exclusions import Alterations, Consumables, ExcludedCauses, 
 from schemas.policy.pays import NotPaid
 from schemas.policy.services import ServiceDuty
 from tests.reference.allowed import allow, typed
+from tests.reference.altered import altered
 from tests.reference.components import components_in
 from tests.reference.duties import CODES, Asking, Serviced, judge_duty
 from tests.reference.edges import Edges
@@ -343,18 +344,9 @@ class Bench:
                 whys += [Why("excluded_cause", "deny", bearer, place)] if cause in exclusion.causes else []
             elif isinstance(exclusion, Alterations):
                 for alteration in self.claim_file.machine.alterations:
-                    if alteration.kind not in exclusion.alterations:
-                        continue
-                    caused = alteration.caused_failure
-                    if exclusion.reach == "only_if_it_caused_the_failure":
-                        harmless = caused is False or (
-                            caused is None and self.given.yes(f"alteration:{alteration.id}", "person")
-                        )
-                        if harmless:
-                            continue
-                    if exclusion.reach != "altered_component" or subject.component == alteration.component:
+                    if altered(exclusion, alteration, subject.component, self.claim_file.claim, self.given):
                         code = "part_altered" if alteration.kind == "altered" else "part_of_other_make"
-                        whys.append(Why(code, "deny", bearer, place))
+                        whys.append(Why(code, "deny", bearer, place, any_day=bool(alteration.caused_failure)))
             else:
                 assert isinstance(exclusion, WearItems | Consumables)
                 named = exclusion.wear if isinstance(exclusion, WearItems) else exclusion.consumables

@@ -67,7 +67,7 @@ def refused_anyway(result: Result, none_in_force: bool) -> Result | None:
 
     ``none_in_force``: events on file alone say that no version of some policy was.
     """
-    grounds = [w for w in result.whys if w.code in DATELESS and w.effect in ("deny", "spare")]
+    grounds = [w for w in result.whys if w.code in DATELESS and w.any_day and w.effect in ("deny", "spare")]
     codes = {w.code for w in grounds}
     if not result.whys:
         codes = {c for c in result.codes if c in DATELESS or (c == "no_version_in_force" and none_in_force)}
@@ -143,10 +143,8 @@ class AnyDay:
                 yield self.claim_file.claim.cause in exclusion.causes
             elif isinstance(exclusion, Alterations):
                 for altered in self.claim_file.machine.alterations:
-                    if altered.kind in exclusion.alterations:
-                        yield exclusion.reach == "everything"
-                        yield exclusion.reach == "altered_component" and altered.component == component
-                        yield exclusion.reach == "only_if_it_caused_the_failure" and altered.caused_failure is True
+                    if altered.kind in exclusion.alterations and altered.caused_failure is True:
+                        yield exclusion.reach != "altered_component" or altered.component == component
             else:
                 named = getattr(exclusion, "wear", None) or getattr(exclusion, "consumables", ())
                 yield component in named and (

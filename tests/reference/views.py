@@ -52,6 +52,7 @@ class Why:
     place: str = ""
     share: Fraction = Fraction(1)
     older: str = ""
+    any_day: bool = True  # of a code that no day plays a part in: whether that is so here
 
 
 @dataclass
