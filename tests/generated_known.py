@@ -140,7 +140,12 @@ def _state_all(rng: random.Random, tree: dict[str, Any], policies: Sequence[Cove
     machine, claim = tree["machine"], tree["claim"]
     failed_on = date.fromisoformat(claim["failed_on"])
     by_wear = any(p.prorating is not None and p.prorating.wear_floor is not None for p in policies)
+    rows = [row for table in tree["tables"] if table["kind"] == "part_components" for row in table["rows"]]
+    on_list = {row["part"]: row["component"] for row in sorted(rows, key=lambda row: row["from"])
+               if row["from"] <= claim["failed_on"]}  # fmt: skip
     for line in claim["lines"]:
+        told = line.get("component") or claim.get("component") or components_of(rng.choice(policies))[0]
+        line["component"] = on_list.get(line.get("part_number"), told)
         if by_wear:
             line["wear"] = {"new": "46", "left": str(rng.randint(10, 46))}
         if line["item"] == "parts":
