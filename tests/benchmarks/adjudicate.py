@@ -26,7 +26,7 @@ from schemas.policy.document import CoveragePolicy
 from service.policy_files import read_policy_source
 from tests.benchmarks.doubts import DOUBTS, cost_of
 from tests.benchmarks.engines import HostAdjudicator, PlainAdjudicator
-from tests.benchmarks.measuring import counted_worlds, passes, peak_memory, rate, seconds_for, timed_stages
+from tests.benchmarks.measuring import counted_worlds, passes, peak_memory, rate, reading, seconds_for, timed_stages
 from tests.generated_known import KnownClaimFiles
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
@@ -201,6 +201,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         few = [file for chunk in drawn(documents, min(max(options.claims // 10, 1), 2000)) for file in chunk]
         each = passes(adjudicator, few)[0] / len(few)
         row("driver, on the claims below", each, each, f"{len(few):,} claims")
+        row("pydantic reading them from JSON", reading(few), each, "what comes before: a yardstick for the machine")
         stages(adjudicator, few, each)
         peers(book, adjudicator, few, each)
     growth(documents, conventions, few)
