@@ -1,15 +1,14 @@
 """Stage 6: the merged lines become the parts of the Decision, with questions, payout and trace."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from functools import lru_cache
-from typing import Any, get_args
+from typing import get_args
 
 from rules.decision.catalogue import KINDS, PRECEDENCE
 from rules.decision.dates import notes_of_dates, reasons_of_dates
-from rules.decision.describe import describe
+from rules.decision.describe import describe, describe_cut
 from rules.decision.merge import MergedLine
 from rules.decision.notes import Notebook
 from rules.line_views import LineResult, LineView, PolicyReason, WorldResult
@@ -55,7 +54,8 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
     if money.cuts:
         # An owner's fixed price is told by its cut alone.
         codes = {r.code for r in (*reasons, *notes) if r.code.startswith("prorated")}
-        reasons += [_cut_reason(cut, shown, claim_file) for cut in money.cuts if cut.code not in codes]
+        assert shown.view is not None
+        reasons += [describe_cut(cut, shown.view.payer) for cut in money.cuts if cut.code not in codes]
     reasons += [_open_reason(merged, fact, money) for fact in merged.facts if fact.about != "dates"]
     reasons += reasons_of_dates(merged)
     if not merged.complete:
@@ -115,13 +115,6 @@ def _in_order(reasons: Sequence[Reason], *, as_found: bool = False) -> tuple[Rea
 
 def _plain_reason(code: str, words: str, records: tuple[str, ...] = ()) -> Reason:
     return Reason(code, None, None, None, False, f"{KINDS[code].text} {words}".strip(), (), records, None, None)
-
-
-def _cut_reason(cut: Any, shown: LineResult, claim_file: ClaimFile) -> Reason:
-    assert shown.view is not None
-    reason = PolicyReason(shown.view.payer, shown.view.measures, cut.code, cut.path, "cut", 0, f"{cut.words}.")
-    described = describe(reason, shown, claim_file)
-    return replace(described, bearer=cut.bearer, records=cut.records, facts=(), comparison=None)
 
 
 def _open_reason(merged: MergedLine, fact: OpenFact, money: LineMoney) -> Reason:

@@ -1,6 +1,6 @@
 """A reason in full: the clause in its own words, the facts with their records, the comparison in numbers."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date
 from typing import Literal
 
@@ -14,6 +14,8 @@ from rules.measures.schedule import DuePoint
 from rules.measures.starts import CLAIM_DATES, earliest_start, event_on
 from rules.measures.wear import cannot_be
 from rules.plain import day_text, hours_plain, hours_text
+from rules.policy_book.compiled import CompiledPolicy
+from rules.settlement.allowance import Cut
 from schemas.claim_file import ClaimFile
 from schemas.decision import Comparison, Reason
 from schemas.quantities import centihours
@@ -33,15 +35,34 @@ BREACH_OF = {
 def describe(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> Reason:
     """Return the reason as the decision shows it."""
     kind = KINDS[reason.code]
-    clause = reason.policy.clauses.get(reason.path)
     facts, records, comparison = _facts_of(reason, line, claim_file)
-    words = f"{kind.text} {reason.words}".strip() if reason.words else kind.text
     bearer = None if kind.effect in ("note", "refer", "ask") else clause_bearer(reason.policy, reason.code, reason.path)
+    words = f"{kind.text} {reason.words}".strip() if reason.words else kind.text
+    return _under_clause(reason.policy, reason.code, reason.path, words, facts, records, comparison, bearer)
+
+
+def describe_cut(cut: Cut, policy: CompiledPolicy) -> Reason:
+    """Return the reason for what was cut off a line; the steps of its arithmetic hold the numbers."""
+    words = f"{KINDS[cut.code].text} {cut.words}."
+    return _under_clause(policy, cut.code, cut.path, words, (), cut.records, None, cut.bearer)
+
+
+def _under_clause(
+    policy: CompiledPolicy,
+    code: str,
+    path: str,
+    words: str,
+    facts: Sequence[tuple[str, str]],
+    records: Sequence[str],
+    comparison: Comparison | None,
+    bearer: str | None,
+) -> Reason:
+    clause = policy.clauses.get(path)
     return Reason(
-        code=reason.code,
-        policy=reason.policy.name,
+        code=code,
+        policy=policy.name,
         clause=clause.number if clause is not None else None,
-        clause_text=clause.words(reason.code) if clause is not None else None,
+        clause_text=clause.words(code) if clause is not None else None,
         clause_quoted=clause is not None and clause.quoted,
         words=words,
         facts=tuple(facts),
