@@ -136,9 +136,11 @@ def _line(line: LineDecision, decision: Decision, width: int, letter: _Letter) -
         if note.code not in _DESK_ONLY:
             yield from wrapped(f"Note: {sentence(without_windows(note.words))}", width, _IN, _IN * 2)
     yield from worked_out(line, width)
-    asked = any(question.asks == "dealer" and line.line in question.lines for question in decision.questions)
+    asked = {q.id for q in decision.questions if q.asks == "dealer" and line.line in q.lines}
     for remedy in decision.remedies:
-        if remedy.line == line.line and remedy.letter_words and not asked:
+        # What a held line lacks besides (a price, a photo) is no question above.
+        more = not asked or (line.outcome == "refer" and not asked.issuperset(remedy.facts))
+        if remedy.line == line.line and remedy.letter_words and more:
             text = remedy_sentence(remedy, decision.decided_on)
             first = letter.told.setdefault(text, line.line)
             yield from wrapped(
@@ -221,6 +223,7 @@ def _questions(decision: Decision, width: int) -> Iterator[str]:
     if held:
         lines = f"{'Line' if len(held) == 1 else 'Lines'} {listed(held)}"
         helped = any(remedy.line in held and remedy.letter_words for remedy in decision.remedies)
+        helped = helped or any(line in held for question in asked for line in question.lines)
         nothing_now = "" if helped else " You need do nothing now."
         yield ""
         yield from wrapped(f"{lines}: a person at the warranty desk looks at it.{nothing_now}", width)

@@ -238,6 +238,26 @@ def test_what_the_desk_itself_supplies_is_not_asked_of_the_dealer() -> None:
     assert "You need do nothing now" not in letter
 
 
+def test_a_held_line_that_is_asked_about_is_not_told_to_do_nothing_and_still_hears_what_it_lacks_besides() -> None:
+    question = replace(DECISION.questions[0], lines=("other",))
+    held = replace(DECISION.lines[2], outcome="refer")
+    waits = replace(
+        DECISION.remedies[0],
+        line="other",
+        letter_words="what the owner paid for the part of line other",
+        facts=("price_paid_missing",),
+        outcome="refer",
+    )
+    decision = replace(DECISION, lines=(held,), questions=(question,), remedies=(waits,))
+    letter = flat(letter_text(decision))
+    assert "a person at the warranty desk looks at it." in letter
+    assert "You need do nothing now" not in letter
+    assert "send it by 22 March 2027: what the owner paid for the part of line other." in letter
+    assert "You need do nothing now" not in flat(letter_text(replace(decision, remedies=())))
+    told_already = replace(waits, facts=(question.id,))
+    assert "what the owner paid" not in flat(letter_text(replace(decision, remedies=(told_already,))))
+
+
 def test_what_is_asked_as_a_question_is_not_told_again_as_what_a_line_waits_for() -> None:
     question = replace(DECISION.questions[0], id="cause", about="cause", words="the cause of the failure")
     waits = replace(DECISION.remedies[0], line="other", desk_words="the cause", facts=("cause",), outcome="need_info")
