@@ -4,6 +4,7 @@
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from rules.coverage import Evaluation
 from rules.decision.assemble import (
@@ -16,6 +17,7 @@ from rules.decision.assemble import (
     status_of,
 )
 from rules.decision.dates import with_days_in_doubt
+from rules.decision.held import with_all_asked_for
 from rules.decision.merge import MergedLine, merge
 from rules.decision.notes import Notebook
 from rules.decision.remedies import remedies_of
@@ -59,7 +61,7 @@ class Adjudicator:
         stated, tables = claim_file, index_tables(claim_file)
         claim_file = with_component_told(without_days_in_doubt(claim_file, found), tables)
         evaluation = Evaluation(self.book, claim_file, tables, self.fire)
-        explored, merged = self._merged(evaluation, {}, found)
+        explored, merged = self._merged(evaluation, {}, found, asking=True)
         first = explored.results[0][1]
         changes = (
             remedies_of(merged, claim_file, lambda assumed: self._merged(evaluation, assumed, found)[1])
@@ -95,14 +97,24 @@ class Adjudicator:
         return self._handles.get(policy.digest, policy.name, policy.ruleset).run(facts, derive)
 
     def _merged(
-        self, evaluation: Evaluation, assumed: Mapping[str, int], found: tuple[Contradiction, ...]
+        self,
+        evaluation: Evaluation,
+        assumed: Mapping[str, int],
+        found: tuple[Contradiction, ...],
+        *,
+        asking: bool = False,
     ) -> tuple[Explored, Sequence[MergedLine]]:
         explored = explore(evaluation.evaluate, assumed, evaluation.shared)
         first: WorldResult = explored.results[0][1]
-        merged = [
+        merged: Sequence[MergedLine] = [
             merge(explored, i, not explored.complete and self._is_unnamed(evaluation, line.subject))
             for i, line in enumerate(first.lines)
         ]
+        if asking:
+            # The worlds of a cleared claim share nothing with those of the claim itself: they come other ways.
+            merged = with_all_asked_for(
+                merged, explored, lambda: explore(replace(evaluation, cleared=True).evaluate, assumed)
+            )
         return explored, with_days_in_doubt(merged, explored, found, self.book, evaluation.claim_file)
 
     def _is_unnamed(self, evaluation: Evaluation, subject: Subject) -> bool:

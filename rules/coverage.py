@@ -7,6 +7,7 @@ from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from rules.cleared import cleared_allowance, cleared_findings
 from rules.decision.catalogue import PRECEDENCE
 from rules.history.timeline import Timeline, build_timeline
 from rules.line_views import LineResult, LineView, PolicyReason, WorldResult, clause_bearer
@@ -56,6 +57,7 @@ class Evaluation:
     fire: Fire
     timelines: dict[str, Timeline] = field(default_factory=dict)  # by conventions; the same in every world
     shared: dict[Hashable, Any] = field(default_factory=dict)  # what else is the same in every world
+    cleared: bool = False  # what lines are held for is taken as settled (``rules.cleared``)
 
     def timeline(self, conventions: Conventions) -> Timeline:
         """Return the machine's timeline as the conventions of one policy read its meters."""
@@ -204,6 +206,8 @@ class _Run:
         claim_file = self.evaluation.claim_file
         measures = measure(policy, subjects, claim_file, self.hours_under(policy), self.unstated, self.world)
         found = find(measures, self._fire)
+        if self.evaluation.cleared:
+            found = cleared_findings(found)
         self.measures.append(measures)
         self.firings += [(policy.name, firing) for firing in found.firings]
         allowances = self._allowances(measures, found.reasons)
@@ -230,7 +234,10 @@ class _Run:
         work = [subject for subject in measures.subjects if subject.line.item == "labour"]
         for subject in (*work, *(subject for subject in measures.subjects if subject.line.item != "labour")):
             line = subject.line
-            allowance = allowances[line.line] = metered(allow(line, desk, combined, labour), measures, subject, desk)
+            allowance = allow(line, desk, combined, labour)
+            if self.evaluation.cleared:
+                allowance = cleared_allowance(allowance)
+            allowance = allowances[line.line] = metered(allowance, measures, subject, desk)
             if line.item == "labour":
                 state = _state(reasons.get(line.line, ()), allowance)
                 if state == "refer":

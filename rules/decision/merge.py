@@ -1,8 +1,7 @@
 """One line over all worlds: decided where they agree, otherwise what is undisputed and which fact is open."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from rules.history.claim_dates import Contradiction
 from rules.line_views import LineResult, WorldResult
@@ -36,7 +35,7 @@ def merge(explored: Explored, index: int, unnamed: bool = False) -> MergedLine:
     A line that is ``unnamed`` by every coverage comes out alike in the worlds that were not looked at, too.
     """
     results: list[tuple[LineResult, WorldResult]] = [(r.lines[index], r) for _, r in explored.results]
-    signatures = {_signature(line) for line, _ in results}
+    signatures = {signature(line) for line, _ in results}
     if len(signatures) == 1 and (explored.complete or unnamed):
         # Where nobody pays yet the amount that waits may differ: then the most that may be claimed is open.
         shown, world = max(results, key=lambda pair: pair[0].money.claimed) if len(results) > 1 else results[0]
@@ -53,7 +52,7 @@ def merge(explored: Explored, index: int, unnamed: bool = False) -> MergedLine:
             (),
             money.maker,
         )
-    facts = _facts(explored, index)
+    facts = facts_of(explored, index, signature)
     shown, world = _shown(results)
     maker = min(line.money.maker for line, _ in results)
     owner = min(line.money.owner for line, _ in results)
@@ -95,18 +94,19 @@ def _shown(results: Sequence[tuple[LineResult, WorldResult]]) -> tuple[LineResul
     return min((pair for pair in alike if pair[0].money.claimed == most), key=least)
 
 
-def _facts(explored: Explored, index: int) -> tuple[OpenFact, ...]:
-    def signature(result: Any) -> Any:
-        return _signature(result.lines[index])
-
-    matter = facts_that_matter(explored, signature)
+def facts_of(
+    explored: Explored, index: int, signature: Callable[[LineResult], tuple[Hashable, ...]]
+) -> tuple[OpenFact, ...]:
+    """Return the facts that change the ``signature`` of a line; of too many worlds at least those of the first one."""
+    matter = facts_that_matter(explored, lambda result: signature(result.lines[index]))
     if matter or explored.complete:
         return matter
     first: Sequence[tuple[OpenFact, int]] = explored.results[0][0]
     return tuple({fact.question.key: fact.question for fact, _ in first}.values())
 
 
-def _signature(line: LineResult) -> tuple[Any, ...]:
+def signature(line: LineResult) -> tuple[Hashable, ...]:
+    """Return what a line comes to in one world: worlds that differ in it differ in the line's result."""
     money = line.money
     return line.state, money.maker, money.owner, money.dealer, money.other_payer, money.currency
 

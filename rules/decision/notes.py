@@ -7,8 +7,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from rules.decision.catalogue import KINDS
-from rules.line_views import LineResult, PolicyReason, WorldResult
-from rules.measures.duties import DutyState, point_words
+from rules.decision.merge import MergedLine
+from rules.line_views import PolicyReason, WorldResult
+from rules.measures.duties import DutyState, point_words, services_key
+from rules.measures.groups import Group
 from rules.measures.measure import Measures
 from rules.measures.service_proof import unlisted
 from rules.policy_book.values import listed
@@ -27,8 +29,9 @@ class Notebook:
     claim_file: ClaimFile
     _of_duty: dict[tuple[str, int, str], tuple[Reason, ...]] = field(default_factory=dict)
 
-    def notes_of(self, line: LineResult) -> list[Reason]:
+    def notes_of(self, merged: MergedLine) -> list[Reason]:
         """Return the notes of a line, in no particular order."""
+        line = merged.shown
         if line.view is None:
             return []
         timeline = self.world.hours[line.view.payer.name].timeline if line.view.payer.name in self.world.hours else None
@@ -48,7 +51,9 @@ class Notebook:
             for duty in measures.duties:
                 links = measures.policy.terms.services[duty.duty].links
                 if duty.group == group.number and (not links or line.subject.component in links):
-                    found += self._duty_notes(measures, duty)
+                    notes = self._duty_notes(measures, duty)
+                    may_change = (merged.facts or not merged.complete) and _may_change(merged, duty.duty, group)
+                    found += [note for note in notes if note.code != "records_open"] if may_change else notes
         return found
 
     def _duty_notes(self, measures: Measures, duty: DutyState) -> tuple[Reason, ...]:
@@ -96,6 +101,12 @@ class Notebook:
             if fluids:
                 words = f"{listed(fluids)} ({service.record}) was held against no list: none of fluids is on file."
                 yield "typed_unchecked", words, (service.record,)
+
+
+def _may_change(line: MergedLine, duty: str, group: Group) -> bool:
+    """Return whether records of a duty may change the line: they are asked for, or not every world was looked at."""
+    key = services_key(duty, group)
+    return not line.complete or any(fact.key == key for fact in line.facts)
 
 
 def _is_of_services(reason: PolicyReason) -> bool:
