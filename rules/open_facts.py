@@ -2,9 +2,13 @@
 
 A world gives every open fact one concrete value, so everything after it calculates with plain numbers. The parent
 explores all worlds: a line on which they agree is decided, and a fact that changes nothing is never asked for.
+
+Where there are too many worlds, the services are looked at in outline: of each duty only what may come of it, whatever
+its records say. Every world is one of those, or like one of them in all that money hangs on; so what all of them pay
+is certain, though which record would decide the rest is not told apart.
 """
 
-from collections.abc import Callable, Hashable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypeVar
 
@@ -50,7 +54,8 @@ class OpenFact:
 class World:
     """The values taken so far; ``picks`` replays a path and then takes the first candidate of each new fact.
 
-    ``shared`` holds what is the same in every world of one claim (see ``once``).
+    ``shared`` holds what is the same in every world of one claim (see ``once``). In ``outline`` no service record is
+    looked at: a duty takes each state that its terms know.
     """
 
     assumed: Mapping[str, int]
@@ -59,6 +64,7 @@ class World:
     taken: list[tuple[OpenFact, int, int]] = field(default_factory=list)
     values: dict[str, int] = field(default_factory=dict)
     details: Details = field(default_factory=dict)
+    outline: bool = False
 
     def pick(self, fact: OpenFact, candidates: tuple[int, ...] | Callable[[], tuple[int, ...]]) -> int:
         """Return the value of ``fact`` in this world, one of ``candidates`` (most favourable first where one is).
@@ -86,7 +92,8 @@ class World:
         # A world is determined by what is assumed and by the choices on its way: whatever a stage knows of it when it
         # asks for a fact, it knows in every world that came the same way.
         way = tuple([choice for _, choice, _ in self.taken])
-        return self.once(("candidates", fact.key, way, tuple(sorted(self.assumed.items()))), find)
+        key = ("candidates", fact.key, way, tuple(sorted(self.assumed.items())), self.outline)
+        return self.once(key, find)
 
     def once(self, key: Hashable, make: Callable[[], T]) -> T:
         """Return what ``make`` gives, made in the claim's first world only; it must be the same in all of them."""
@@ -107,10 +114,14 @@ def told(details: Details, key: str) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class Explored:
-    """The results of all worlds; ``complete`` is false where there were too many, and only the first were looked at."""
+    """The results of all worlds; ``complete`` is false where there were too many, and only the first were looked at.
+
+    Then ``outline`` holds those of the services in outline, unless these are too many as well.
+    """
 
     results: tuple[tuple[tuple[tuple[OpenFact, int], ...], Any], ...]
     complete: bool
+    outline: "Explored | None" = None
 
 
 def explore(
@@ -118,27 +129,33 @@ def explore(
 ) -> Explored:
     """Evaluate every world, depth first; a claim without open facts has exactly one.
 
-    It ends, incomplete, as soon as there are certainly more than ``MOST_WORLDS``: every choice not yet followed, on the
-    way to the world just evaluated, holds a world at least. ``shared`` is what the worlds of this claim share, also
-    from one exploration to the next.
+    ``shared`` is what the worlds of this claim share, also from one exploration to the next.
+    """
+    shared = {} if shared is None else shared
+    found = _explored(evaluate, assumed, shared, outline=False)
+    if found.complete:
+        return found
+    outline = _explored(evaluate, assumed, shared, outline=True)
+    return Explored(found.results, complete=False, outline=outline if outline.complete else None)
+
+
+def _explored(
+    evaluate: Callable[[World], Any], assumed: Mapping[str, int], shared: dict[Hashable, Any], *, outline: bool
+) -> Explored:
+    """Evaluate every world until there are certainly more than ``MOST_WORLDS``.
+
+    Every choice not yet followed, on the way to the world just evaluated, holds a world at least.
     """
     results: list[tuple[tuple[tuple[OpenFact, int], ...], Any]] = []
-    for world in _worlds(evaluate, assumed, {} if shared is None else shared, results):
-        if len(results) + sum(choices - 1 - choice for _, choice, choices in world.taken) > MOST_WORLDS:
-            return Explored(tuple(results), complete=False)
-    return Explored(tuple(results), complete=True)
-
-
-def _worlds(
-    evaluate: Callable[[World], Any], assumed: Mapping[str, int], shared: dict[Hashable, Any], results: list[Any]
-) -> Iterator[World]:
     picks: tuple[int, ...] | None = ()
     while picks is not None:
-        world = World(assumed, picks, shared)
+        world = World(assumed, picks, shared, outline=outline)
         result = evaluate(world)
         results.append((tuple((fact, choice) for fact, choice, _ in world.taken), result))
-        yield world
+        if len(results) + sum(choices - 1 - choice for _, choice, choices in world.taken) > MOST_WORLDS:
+            return Explored(tuple(results), complete=False)
         picks = _next_path(world.taken)
+    return Explored(tuple(results), complete=True)
 
 
 def _next_path(taken: list[tuple[OpenFact, int, int]]) -> tuple[int, ...] | None:

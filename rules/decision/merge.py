@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from rules.history.claim_dates import Contradiction
 from rules.line_views import LineResult, WorldResult
+from rules.measures.duties import OUTLINE
 from rules.open_facts import Explored, OpenFact, facts_that_matter
 from schemas.decision import Outcome
 from schemas.frozen import quickly_made
@@ -37,32 +38,25 @@ def merge(explored: Explored, index: int, unnamed: bool = False) -> MergedLine:
     results: list[tuple[LineResult, WorldResult]] = [(r.lines[index], r) for _, r in explored.results]
     signatures = {signature(line) for line, _ in results}
     if len(signatures) == 1 and (explored.complete or unnamed):
-        # Where nobody pays yet the amount that waits may differ: then the most that may be claimed is open.
-        shown, world = max(results, key=lambda pair: pair[0].money.claimed) if len(results) > 1 else results[0]
-        money = shown.money
-        return MergedLine(
-            _outcome(shown),
-            shown,
-            world,
-            money.maker,
-            money.owner,
-            money.dealer,
-            money.other_payer,
-            money.open,
-            (),
-            money.maker,
-        )
-    facts = facts_of(explored, index, signature)
+        return _agreed(results)
     shown, world = _shown(results)
-    maker = min(line.money.maker for line, _ in results)
-    owner = min(line.money.owner for line, _ in results)
-    dealer = min(line.money.dealer for line, _ in results)
-    other_payer = min(line.money.other_payer for line, _ in results)
+    every, complete = [line for line, _ in results], explored.complete
+    if explored.outline is not None:
+        every = [r.lines[index] for _, r in explored.outline.results]
+        # What is open must hold all that may still be paid: an amount that no world looked at claims is not told.
+        complete = shown.money.claimed == max(line.money.claimed for line in every)
+        if complete and len({signature(line) for line in every}) == 1:
+            return _agreed(results)
+    facts = facts_of(explored, index, signature)
+    maker = min(line.money.maker for line in every)
+    owner = min(line.money.owner for line in every)
+    dealer = min(line.money.dealer for line in every)
+    other_payer = min(line.money.other_payer for line in every)
     # Worlds that were not looked at may leave any bearer less, and amounts of several currencies have no least one.
-    if not explored.complete or len({line.money.currency for line, _ in results}) > 1:
+    if not complete or len({line.money.currency for line in every}) > 1:
         maker = owner = dealer = other_payer = 0
     rest = shown.money.claimed + shown.money.added - maker - owner - dealer - other_payer
-    held = any(fact.asks == "person" for fact in facts) or not explored.complete
+    held = any(fact.asks == "person" for fact in facts) or not complete
     return MergedLine(
         "refer" if held else "need_info",
         shown,
@@ -73,8 +67,29 @@ def merge(explored: Explored, index: int, unnamed: bool = False) -> MergedLine:
         other_payer,
         rest,
         facts,
-        max(line.money.maker for line, _ in results),
-        explored.complete,
+        max(line.money.maker for line in every),
+        complete,
+    )
+
+
+def _agreed(results: Sequence[tuple[LineResult, WorldResult]]) -> MergedLine:
+    """Return a line on which all worlds agree.
+
+    Where nobody pays yet the amount that waits may differ: then the most that may be claimed is open.
+    """
+    shown, world = max(results, key=lambda pair: pair[0].money.claimed) if len(results) > 1 else results[0]
+    money = shown.money
+    return MergedLine(
+        _outcome(shown),
+        shown,
+        world,
+        money.maker,
+        money.owner,
+        money.dealer,
+        money.other_payer,
+        money.open,
+        (),
+        money.maker,
     )
 
 
@@ -98,11 +113,32 @@ def facts_of(
     explored: Explored, index: int, signature: Callable[[LineResult], tuple[Hashable, ...]]
 ) -> tuple[OpenFact, ...]:
     """Return the facts that change the ``signature`` of a line; of too many worlds at least those of the first one."""
-    matter = facts_that_matter(explored, lambda result: signature(result.lines[index]))
-    if matter or explored.complete:
-        return matter
+
+    def signature_of(result: WorldResult) -> tuple[Hashable, ...]:
+        return signature(result.lines[index])
+
+    if explored.outline is not None:
+        return _facts_of_outline(explored, explored.outline, signature_of)
+    matter = facts_that_matter(explored, signature_of)
+    return matter if matter or explored.complete else tuple(_on_first_way(explored).values())
+
+
+def _facts_of_outline(
+    explored: Explored, outline: Explored, signature_of: Callable[[WorldResult], tuple[Hashable, ...]]
+) -> tuple[OpenFact, ...]:
+    """Return what else matters, and where a service matters all that is open about the services."""
+    matter = facts_that_matter(outline, signature_of)
+    found = tuple(fact for fact in matter if not fact.key.startswith(OUTLINE))
+    if len(found) == len(matter):
+        return found
+    met = {fact.question.key for path, _ in outline.results for fact, _ in path}
+    return (*found, *(fact for key, fact in _on_first_way(explored).items() if key not in met))
+
+
+def _on_first_way(explored: Explored) -> dict[str, OpenFact]:
+    """Return the questions of the first world."""
     first: Sequence[tuple[OpenFact, int]] = explored.results[0][0]
-    return tuple({fact.question.key: fact.question for fact, _ in first}.values())
+    return {fact.question.key: fact.question for fact, _ in first}
 
 
 def signature(line: LineResult) -> tuple[Hashable, ...]:

@@ -13,6 +13,7 @@ from rules.measures.duties import DutyState, point_words, services_key
 from rules.measures.groups import Group
 from rules.measures.measure import Measures
 from rules.measures.service_proof import unlisted
+from rules.policy_book.compiled import CompiledPolicy
 from rules.policy_book.values import listed
 from schemas.claim_file import ClaimFile
 from schemas.decision import Reason
@@ -52,7 +53,9 @@ class Notebook:
                 links = measures.policy.terms.services[duty.duty].links
                 if duty.group == group.number and (not links or line.subject.component in links):
                     notes = self._duty_notes(measures, duty)
-                    may_change = (merged.facts or not merged.complete) and _may_change(merged, duty.duty, group)
+                    may_change = (merged.facts or not merged.complete) and _may_change(
+                        merged, measures.policy, duty.duty, group
+                    )
                     found += [note for note in notes if note.code != "records_open"] if may_change else notes
         return found
 
@@ -103,9 +106,9 @@ class Notebook:
                 yield "typed_unchecked", words, (service.record,)
 
 
-def _may_change(line: MergedLine, duty: str, group: Group) -> bool:
+def _may_change(line: MergedLine, policy: CompiledPolicy, duty: str, group: Group) -> bool:
     """Return whether records of a duty may change the line: they are asked for, or not every world was looked at."""
-    key = services_key(duty, group)
+    key = services_key(policy, duty, group)
     return not line.complete or any(fact.key == key for fact in line.facts)
 
 

@@ -13,7 +13,7 @@ from rules.decision.catalogue import KINDS, PRECEDENCE
 from rules.decision.merge import MergedLine
 from rules.decision.supplies import supplies_of
 from rules.line_views import PolicyReason
-from rules.measures.duties import OTHER_TROUBLE, DutyState, services_key, services_words
+from rules.measures.duties import OTHER_TROUBLE, DutyState, rejected_for, services_key, services_words
 from rules.measures.measure import serial_key
 from rules.open_facts import told
 from rules.plain import day_text, without_windows
@@ -46,8 +46,7 @@ def remedies_of(merged: Sequence[MergedLine], claim_file: ClaimFile, decide: Dec
     for index, line in enumerate(merged):
         if line.outcome == "pay":
             continue
-        keys = _candidates(line, claim_file)
-        remedy = _remedy(index, line, keys, decided, claim_file)
+        remedy = _remedy(index, line, decided, claim_file)
         if remedy is not None:
             found.append(remedy)
         if line.outcome in UNDECIDED and (remedy is None or remedy.outcome in UNDECIDED):
@@ -66,15 +65,20 @@ def _candidates(line: MergedLine, claim_file: ClaimFile) -> dict[str, tuple[str,
             found += _service_candidates(reason, line)
         elif kind == "statement":
             found += _statement_candidates(reason, line, claim_file)
-    for fact in line.facts:
-        if fact.about in ASSUMED:
-            words = question_words(fact, line.world.details)
-            letter = without_windows(words) if fact.about == "services" else words
-            found.append((PRECEDENCE["fact_open"], fact.key, words, letter))
     first: dict[str, tuple[str, str]] = {}
     for _, key, desk, letter in sorted(found):
         first.setdefault(key, (desk, letter))
-    return first
+    return first | _asked_for(line)
+
+
+def _asked_for(line: MergedLine) -> dict[str, tuple[str, str]]:
+    """Return what a line waits for and may turn out proven, by key with desk and letter words."""
+    found: dict[str, tuple[str, str]] = {}
+    for fact in sorted(line.facts, key=lambda fact: fact.key):
+        if fact.about in ASSUMED:
+            words = question_words(fact, line.world.details)
+            found[fact.key] = (words, without_windows(words) if fact.about == "services" else words)
+    return found
 
 
 def _service_candidates(reason: PolicyReason, line: MergedLine) -> list[Candidate]:
@@ -91,7 +95,10 @@ def _service_candidates(reason: PolicyReason, line: MergedLine) -> list[Candidat
         if duty.late == "cures_if_inspected":
             letter = f"the result of an inspection at the late {plain} service {point.record}"
             found.append((place, f"inspection:{point.record}", words, letter))
-    key = services_key(name, group)
+    for refused in (r for _, p in state.breaches for r in rejected_for(state, p, duty) if r.lacks):
+        words = f"what service {refused.visit.record} lacks ({refused.words})"
+        found.append((place, refused.lacks, words, words))
+    key = services_key(reason.policy, name, group)
     details = told(line.world.details, key)
     if details:
         hours = "; ".join(dict.fromkeys(map(without_windows, details)))
@@ -128,18 +135,18 @@ def _statement_candidates(reason: PolicyReason, line: MergedLine, claim_file: Cl
 def _remedy(
     index: int,
     line: MergedLine,
-    keys: Mapping[str, tuple[str, str]],
     decided: Callable[[tuple[str, ...]], Sequence[MergedLine]],
     claim_file: ClaimFile,
 ) -> Remedy | None:
-    tried: list[str] = []
-    for key in list(keys)[:MOST_REMEDIES]:
-        tried.append(key)
-        if _better(decided(tuple(tried))[index], line):
-            break
-    else:
-        return None
-    best = decided(tuple(tried))[index]
+    keys, tried, best = _candidates(line, claim_file), list[str](), line
+    while not _better(best, line):
+        untried = [key for key in keys if key not in tried]
+        if not untried or len(tried) == MOST_REMEDIES:
+            return None
+        tried.append(untried[0])
+        best = decided(tuple(tried))[index]
+        # With the first proven, something else may come to decide the line that nobody had to ask for before.
+        keys |= {key: words for key, words in _asked_for(best).items() if key not in keys}
     for key in tuple(tried[:-1]):
         without = tuple(k for k in tried if k != key)
         again = decided(without)[index]

@@ -4,6 +4,7 @@ Which records are its visits ``visits_on_file`` tells. A record of part of the t
 is asked about: the rest may have been done in the same visit.
 
 All points of a duty whose records are not known to be complete are one open fact: they were all done, or none was.
+Where too much is open, a world in outline asks of a duty only what may come of it.
 """
 
 from dataclasses import dataclass, field
@@ -27,6 +28,7 @@ from schemas.policy.services import ServiceDuty
 
 Breach = Literal["missed", "late", "wrong_fluid", "wrong_hands", "not_activated"]
 OTHER_TROUBLE = "symptom:other"  # assumed by a remedy: the trouble noted first was not the one that failed
+OUTLINE = "outline:"  # how the key of a fact begins that stands for all that a duty may come to
 MOST_OWN_QUESTIONS = 6  # due points of one duty that are done or not on their own; more are so together
 
 
@@ -64,12 +66,14 @@ def duty_state(
     """Return the duty's state at the failure; None when it never became a duty of this machine."""
     if duty.advised_on is not None and duty.advised_on > schedule.start:
         return None
+    if world.outline:
+        return _in_outline(name, duty, group, schedule, policy, claim_file, world)
     found = visits_of(name, duty, group, policy, claim_file, hours_of, hours_at_failure, world)
     relative = None if hours_at_failure is None else hours_at_failure - schedule.start_hours
     failed = claim_file.claim.failed_on
     while True:
         visits = found.in_order()
-        absent = _Absence(name, duty, group, schedule, policy, claim_file, timeline, visits, world)
+        absent = _Absence(name, duty, group, schedule, policy, claim_file, timeline, found, visits, world)
         points = judge(schedule, visits, failed.toordinal(), relative, absent.answer)
         if not found.incomplete or not _take_incomplete(duty, points, found):
             break
@@ -89,6 +93,37 @@ def duty_state(
     )
 
 
+def _in_outline(
+    name: str,
+    duty: ServiceDuty,
+    group: Group,
+    schedule: Schedule,
+    policy: CompiledPolicy,
+    claim_file: ClaimFile,
+    world: World,
+) -> DutyState:
+    """Return the duty in one of the states that may come of it, whatever its records say.
+
+    Of several breaches of a line the worst alone counts, so one of each kind stands for all of them. No breach is also
+    what a duty comes to whose windows have not closed.
+    """
+    kinds: list[Breach | None] = [None, "missed"]
+    if duty.fluid is not None:
+        kinds.append("wrong_fluid")
+    if duty.activates:
+        kinds.append("not_activated")
+    point = schedule.first()
+    may_follow_symptom = claim_file.claim.symptom is not None and duty.late != "never_cures"
+    fact = OpenFact(
+        f"{OUTLINE}{policy.name}:{services_key(policy, name, group)}", "services", "dealer", services_words(name, group)
+    )
+    choice = world.pick(fact, tuple(range(len(kinds) + may_follow_symptom)))
+    breach = kinds[choice] if choice < len(kinds) else None
+    breaches = () if breach is None else ((breach, point),)
+    symptom_first = point if choice == len(kinds) else None
+    return DutyState(name, group.number, schedule, (), (), breaches, (), (), symptom_first, (), (), frozenset())
+
+
 def schedule_for(
     duty: ServiceDuty, group: Group, policy: CompiledPolicy, claim_file: ClaimFile, world: World
 ) -> Schedule:
@@ -105,9 +140,12 @@ def schedule_for(
     return Schedule(duty, policy.conventions, start, hours, storage)
 
 
-def services_key(name: str, group: Group) -> str:
-    """Return the key of the open fact whether a duty's services were done; carve-outs share the machine's services."""
-    return f"services:{name}:{group.key.split('/carve_outs[')[0]}"
+def services_key(policy: CompiledPolicy, name: str, group: Group) -> str:
+    """Return the key of the open fact whether a duty's services were done; carve-outs share the machine's services.
+
+    The versions of a policy mean one service by one name, another policy may mean another.
+    """
+    return f"services:{policy.ref.name}:{name}:{group.key.split('/carve_outs[')[0]}"
 
 
 def services_words(name: str, group: Group) -> str:
@@ -129,6 +167,7 @@ class _Absence:
     policy: CompiledPolicy
     claim_file: ClaimFile
     timeline: Timeline
+    found: VisitsFound
     visits: tuple[Visit, ...]
     world: World
     own_questions: set[str] = field(default_factory=set)
@@ -136,12 +175,14 @@ class _Absence:
 
     def answer(self, point: DuePoint, day: int, hours: int | None) -> Absence:
         """Return what an absent record of ``point`` means at the next visit, or at the failure (``day``, ``hours``)."""
-        key = services_key(self.name, self.group)
+        key = services_key(self.policy, self.name, self.group)
         if self.duty.bookings_count and any(
             holds_open(b, self.duty, self.schedule, point, day, self.timeline, self.claim_file, self.world)
             for b in self.claim_file.machine.bookings
         ):
             return "booked"
+        if any(refused.lacks and point.holds(refused.visit) for refused in self.found.rejected):
+            return "not_done"  # there is a record: what it lacks is asked for, not another one
         self.world.details.setdefault(key, []).append(partial(point_words, point, self.schedule))
         if self._counts_as_not_done(point):
             return "done" if self.world.known(key, False) else "not_done"

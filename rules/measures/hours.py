@@ -34,6 +34,8 @@ from schemas.quantities import centihours
 FAILURE = "failure"
 REPAIR = "repair"
 
+Policies = tuple[CompiledPolicy, ...]
+
 
 @dataclass(frozen=True, slots=True)
 class Hours:
@@ -91,8 +93,8 @@ def resolve_hours(timeline: Timeline, policies: Iterable[CompiledPolicy], claim_
 def _breakpoints_of(
     timeline: Timeline, policies: tuple[CompiledPolicy, ...], claim_file: ClaimFile, world: World
 ) -> "Breakpoints":
-    key = ("breakpoints", id(timeline), tuple([policy.digest for policy in policies]))
-    return world.once(key, lambda: Breakpoints(timeline, policies, claim_file))
+    key = ("breakpoints", id(timeline), tuple([policy.digest for policy in policies]), world.outline)
+    return world.once(key, lambda: Breakpoints(timeline, policies, claim_file, () if world.outline else policies))
 
 
 def _is_start(key: str) -> bool:
@@ -114,10 +116,10 @@ class _Duty:
 class Breakpoints:
     """Where the policies of one claim change their answer; a breakpoint is the first value beyond.
 
-    It holds what is the same in every world and nothing of any one of them.
+    It holds what is the same in every world and nothing of any one of them; the services of ``serving`` are looked at.
     """
 
-    def __init__(self, timeline: Timeline, policies: tuple[CompiledPolicy, ...], claim_file: ClaimFile) -> None:
+    def __init__(self, timeline: Timeline, policies: Policies, claim_file: ClaimFile, serving: Policies) -> None:
         self.timeline = timeline
         self.claim_file = claim_file
         machine = claim_file.machine
@@ -137,9 +139,7 @@ class Breakpoints:
         self.days |= {fitting_key(f.id): f.fitted_on for f in machine.components if f.fitted_on is not None}
         self.days |= {start_hours_key(day): day for day in starts}
         self.days[FAILURE] = claim_file.claim.failed_on
-        self.duties = tuple(
-            self._duty(policy, name, duty) for policy in policies for name, duty in policy.terms.services.items()
-        )
+        self.duties = tuple(self._duty(p, name, duty) for p in serving for name, duty in p.terms.services.items())
         self.looked_at = {FAILURE, *self.fittings, *(visit for duty in self.duties for visit in duty.visits)}
 
     def _duty(self, policy: CompiledPolicy, name: str, duty: ServiceDuty) -> _Duty:

@@ -115,7 +115,7 @@ def _duties(
         for group in groups:
             position = group.fitted.position if group.fitted is not None else "none"
             schedule = schedule_for(duty, group, policy, claim_file, world)
-            key = (schedule.start, schedule.start_hours, services_key(name, group), position)
+            key = (schedule.start, schedule.start_hours, services_key(policy, name, group), position)
             if key not in judged:
                 judged[key] = duty_state(
                     name,

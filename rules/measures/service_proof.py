@@ -26,10 +26,14 @@ MAKERS_DEALERS = frozenset(("selling_dealer", "authorised_dealer"))
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """Why a record does not count; an unproven one is asked about, in this world it stays unproven."""
+    """Why a record does not count; an unproven one is asked about, in this world it stays unproven.
+
+    ``lacks`` is the key of the fact that would let it count, empty where nothing would.
+    """
 
     why: Literal["wrong_fluid", "wrong_hands", "unproven"]
     words: str
+    lacks: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +56,8 @@ class _Proving:
         fact = OpenFact(key, "evidence", "dealer", words, asked_with)
         return not given(fact, self.world, self.claim_file, self.conventions, self.on_file_since)
 
-    def refusal(self, why: Literal["wrong_fluid", "wrong_hands", "unproven"], words: str) -> Refusal:
-        return Refusal(why, words + in_vain_words(self.claim_file, self.conventions, self.on_file_since))
+    def refusal(self, why: Literal["wrong_fluid", "wrong_hands", "unproven"], words: str, key: str) -> Refusal:
+        return Refusal(why, words + in_vain_words(self.claim_file, self.conventions, self.on_file_since), key)
 
     @property
     def visit_words(self) -> str:
@@ -93,13 +97,14 @@ def with_fluids(parts: Sequence[ServiceRecord]) -> ServiceRecord:
 
 def lacks_tasks(
     name: str, duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, conventions: Conventions, world: World
-) -> str | None:
-    """Return what a record that carries only part of the tasks lacks, None where the rest was done in that visit."""
+) -> Refusal | None:
+    """Return why a record of part of the tasks does not count, None where the rest was done in that visit."""
     proving = _Proving(name, duty, record, claim_file, conventions, world)
     lacking = ", ".join(task.replace("_", " ") for task in duty.tasks if task not in record.tasks)
-    if not proving.lacks(f"tasks:{record.record}:{name}", f"whether {proving.visit_words} held {lacking} too"):
+    key = f"tasks:{record.record}:{name}"
+    if not proving.lacks(key, f"whether {proving.visit_words} held {lacking} too"):
         return None
-    return proving.refusal("unproven", f"{record.record} lacks {lacking}").words
+    return proving.refusal("unproven", f"{record.record} lacks {lacking}", key)
 
 
 def _hands_refusal(proving: _Proving) -> Refusal | None:
@@ -108,13 +113,12 @@ def _hands_refusal(proving: _Proving) -> Refusal | None:
     accepted = [by for by in hands if _accepts(duty, by)]
     if not accepted:
         return Refusal("wrong_hands", f"{record.record} was done by {_hands_words(hands)}")
-    if len(accepted) < len(hands) and proving.lacks(
-        f"performer:{record.record}", _who_words(record, claim_file.machine)
-    ):
+    key = f"performer:{record.record}"
+    if len(accepted) < len(hands) and proving.lacks(key, _who_words(record, claim_file.machine)):
         words = f"nobody is named for {record.record}"
         if record.by is not None:
             words = f"{record.record} was done by {_hands_words([by for by in hands if by not in accepted])}"
-        return proving.refusal("wrong_hands", words)
+        return proving.refusal("wrong_hands", words, key)
     return None
 
 
@@ -173,9 +177,9 @@ def _proof_refusal(proving: _Proving) -> Refusal | None:
         # Asked for is the set that lacks least, of several the one of which most is on file.
         nearest = min(duty.proof, key=lambda p: (len(set(p.all) - on_file), -len(on_file & set(p.all)), sorted(p.all)))
         lacking = sorted(set(nearest.all) - on_file)
-        words = f"proof of {proving.visit_words}: {_words(lacking)}"
-        if proving.lacks(f"evidence:{record.record}:{proving.name}", words):
-            return proving.refusal("unproven", f"{record.record} lacks {_words(lacking)}")
+        key = f"evidence:{record.record}:{proving.name}"
+        if proving.lacks(key, f"proof of {proving.visit_words}: {_words(lacking)}"):
+            return proving.refusal("unproven", f"{record.record} lacks {_words(lacking)}", key)
     return None
 
 
@@ -186,9 +190,10 @@ def _words(evidence: list[Evidence]) -> str:
 def _fluid_refusal(proving: _Proving, rule: FluidList) -> Refusal | None:
     record = proving.record
     if not record.fluids:
-        if not proving.lacks(f"fluid:{record.record}", f"the fluid used in {proving.visit_words}"):
+        key = f"fluid:{record.record}"
+        if not proving.lacks(key, f"the fluid used in {proving.visit_words}"):
             return None
-        return proving.refusal("wrong_fluid", f"no fluid is named for {record.record}")
+        return proving.refusal("wrong_fluid", f"no fluid is named for {record.record}", key)
     lists: dict[str, set[str]] = {used.fluid: set() for used in record.fluids}
     tables = [table for table in proving.claim_file.tables if isinstance(table, FluidTable)]
     if not tables:  # held against no list: the notes say so
@@ -229,6 +234,8 @@ def _quantity_refusal(proving: _Proving, rule: FluidList, approved: set[str]) ->
     if litres >= rule.at_least_litres:
         return None
     words = f"proof that {proving.visit_words} used {rule.at_least_litres} litres ({litres} on file)"
-    if not proving.lacks(f"litres:{record.record}", words):
+    key = f"litres:{record.record}"
+    if not proving.lacks(key, words):
         return None
-    return proving.refusal("unproven", f"{record.record} lacks fluid: {litres} of {rule.at_least_litres} litres")
+    lacking = f"{record.record} lacks fluid: {litres} of {rule.at_least_litres} litres"
+    return proving.refusal("unproven", lacking, key)

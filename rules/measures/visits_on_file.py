@@ -27,12 +27,16 @@ HoursOf = Callable[[str], int | None]
 
 @dataclass(frozen=True, slots=True)
 class Rejected:
-    """A record that carries the tasks, or part of them, but does not meet the duty, and why."""
+    """A record that carries the tasks, or part of them, but does not meet the duty, and why.
+
+    ``lacks`` is the key of the fact that would let it count, empty where nothing would.
+    """
 
     visit: Visit
     why: Literal["wrong_fluid", "wrong_hands", "unproven"]
     words: str
     dealer: str | None
+    lacks: str = ""
 
 
 @dataclass(slots=True)
@@ -80,7 +84,7 @@ class VisitsFound:
             self.visits.append(visit)
             self.recover.append(Rejected(visit, "wrong_fluid", refusal.words, dealer))
         else:
-            self.rejected.append(Rejected(visit, refusal.why, refusal.words, dealer))
+            self.rejected.append(Rejected(visit, refusal.why, refusal.words, dealer, refusal.lacks))
 
     def take_incomplete(self, record: ServiceRecord, visit: Visit) -> None:
         """Ask whether the rest of the tasks was done in the visit of a record, and put it where it then belongs."""
@@ -89,7 +93,7 @@ class VisitsFound:
         if lacking is None:
             self.take((record,), visit)
         else:
-            self.rejected.append(Rejected(visit, "unproven", lacking, record.dealer))
+            self.rejected.append(Rejected(visit, lacking.why, lacking.words, record.dealer, lacking.lacks))
 
 
 def visits_of(

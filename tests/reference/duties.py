@@ -241,7 +241,8 @@ def _absent(asking: Asking, name: str, plan: Plan, key: str, point: Point, day: 
         return "not_done"
     # Every service that may have been done is done or not on its own; the same one is meant wherever it falls due.
     due = point.day if point.hours is None else point.hours
-    return "done" if asking.given.yes(f"services:{name}:{key.split('/carve_outs[')[0]}:{due}") else "not_done"
+    asked = f"services:{asking.policy.policy}:{name}:{key.split('/carve_outs[')[0]}:{due}"
+    return "done" if asking.given.yes(asked) else "not_done"
 
 
 def _held_open(asking: Asking, plan: Plan, booking: Booking, point: Point, day: int) -> bool:

@@ -184,7 +184,7 @@ DECISION = Decision(
             "drive",
             ASKED,
             "if the drive oil services due at 480.0 h; 960.0 h were done in time, their records",
-            ("services:drive_oil:machine",),
+            ("services:orchard-drive:drive_oil:machine",),
             "pay",
             Decimal("1150.00"),
             "2027-03-22",  # 30 days after the decision
