@@ -2,13 +2,14 @@
 
 from collections.abc import Callable, Sequence
 from datetime import date
+from decimal import Decimal
 from typing import Literal
 
 from rules.decision.catalogue import KINDS
 from rules.history.timeline import CLAIM_READING
 from rules.line_views import LineResult, PolicyReason, clause_bearer
 from rules.measures.duties import DutyState, nearest_visit, point_words, rejected_for
-from rules.measures.groups import Group
+from rules.measures.groups import Group, LimitState
 from rules.measures.prorating import number_text
 from rules.measures.schedule import DuePoint
 from rules.measures.starts import CLAIM_DATES, earliest_start, event_on
@@ -36,8 +37,8 @@ def describe(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> R
     """Return the reason as the decision shows it."""
     kind = KINDS[reason.code]
     facts, records, comparison = _facts_of(reason, line, claim_file)
+    words = " ".join(part for part in (kind.text, reason.words, _hour_words(facts, comparison)) if part)
     bearer = None if kind.effect in ("note", "refer", "ask") else clause_bearer(reason.policy, reason.code, reason.path)
-    words = f"{kind.text} {reason.words}".strip() if reason.words else kind.text
     return _under_clause(reason.policy, reason.code, reason.path, words, facts, records, comparison, bearer)
 
 
@@ -110,7 +111,7 @@ def _limit_facts(
     cap = limit.hours
     assert cap is not None
     operator: Literal[">", ">="] = ">" if reason.policy.conventions.hours_at_cap == "covered" else ">="
-    facts.append(("hours counted", hours_text(state.value)))
+    facts += [(name, hours_text(hours)) for name, hours in _hours_counted(group, state)]
     records = _hour_records(claim_file)
     return (
         facts,
@@ -123,6 +124,26 @@ def _limit_facts(
             "h",
         ),
     )
+
+
+def _hours_counted(group: Group, state: LimitState) -> list[tuple[str, int]]:
+    """Return the hours that count against a limit; where they do not begin at 0, with those they are the rest of."""
+    counted = ("hours counted", state.value)
+    begun = 0 if group.hours_tested is None else group.hours_tested - state.value
+    if not begun:
+        return [counted]
+    begin = group.hours_begin if state.limit.machine_hours is not None else "the fitting"
+    return [("machine hours", state.value + begun), (f"machine hours at {begin}", begun), counted]
+
+
+def _hour_words(facts: Facts, comparison: Comparison | None) -> str:
+    """Return how hours that do not begin at 0 were counted, in a sentence; empty for other reasons."""
+    told = [(name, hours) for name, hours in facts if name.startswith(("machine hours", "hours counted"))]
+    if len(told) < 2 or comparison is None:
+        return ""
+    (_, whole), (begin, begun), (_, counted) = told
+    limit = hours_text(centihours(Decimal(comparison.right)))
+    return f"{whole} on the machine, {begun} {begin.removeprefix('machine hours ')}: {counted} counted; limit {limit}."
 
 
 def _wear_facts(reason: PolicyReason, line: LineResult) -> Facts:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
-from typing import Final
+from typing import Final, Literal
 
 from rules.calendar import add_span
 from rules.measures.hours import Hours
@@ -72,6 +72,8 @@ class Group:
     span_last_day: date | None  # longer_of_machine_and_span: the last day of the span from fitting
     never: bool = False
     component_used: int | None = None  # hundredths since the component came onto the machine
+    hours_tested: int | None = None  # machine hours (hundredths) on the tested day
+    hours_begin: Literal["the start of term", "the fitting"] = "the start of term"  # what hours_used count from
 
 
 def own_parts(fitted: FittedComponent) -> tuple[str, ...]:
@@ -123,6 +125,7 @@ class _Clock:
     schedule_start: date
     schedule_hours: int
     span_last_day: date | None
+    hours_begin: Literal["the start of term", "the fitting"] = "the start of term"
 
 
 def build_group(
@@ -170,6 +173,8 @@ def build_group(
         clock.span_last_day,
         carve_out is not None and carve_out.never,
         component_used,
+        used,
+        clock.hours_begin,
     )
 
 
@@ -202,11 +207,14 @@ def _clock(
         span_last = add_span(fitted.fitted_on, later.span, conventions.month_end)
         if later.span.months and conventions.last_covered_day == "day_before_anniversary":
             span_last -= timedelta(days=1)
+    begin: Literal["the start of term", "the fitting"] = "the start of term"
+    if later.term in ("new_from_fitting", "kit_only"):
+        begin = "the fitting"
     if later.schedule == "from_fitting":
-        return _Clock(start, words, base, fitted.fitted_on, fitted_at, span_last)
+        return _Clock(start, words, base, fitted.fitted_on, fitted_at, span_last, begin)
     if later.term in ("new_from_fitting", "kit_only"):
         machine_start = start_of_term(policy, term.starts, claim_file, world)[0]
-        return _Clock(start, words, base, machine_start, 0, span_last)
+        return _Clock(start, words, base, machine_start, 0, span_last, begin)
     return _Clock(start, words, base, start, 0, span_last)
 
 

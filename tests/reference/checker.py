@@ -157,6 +157,7 @@ def _reasons(line: Doc, order: Mapping[str, int]) -> Iterator[str]:
             if comparison is not None and not _holds(comparison):
                 yield f"{reason['code']}: {comparison['left']} {comparison['operator']} {comparison['right']} is false"
             yield from _worn(reason)
+            yield from _counted(reason)
 
 
 def _worn(reason: Doc) -> Iterator[str]:
@@ -171,6 +172,21 @@ def _worn(reason: Doc) -> Iterator[str]:
     share = min((new - left) / (new - end), Fraction(1))
     if Fraction(comparison["left"]) != share:
         yield f"{reason['code']}: {new} new and {left} left are {share} worn, not {comparison['left']}"
+
+
+def _counted(reason: Doc) -> Iterator[str]:
+    """Hours that count against a limit are the machine's, less those it had at the start of term or at the fitting."""
+    facts, comparison = dict(reason["facts"]), reason["comparison"]
+    if "hours counted" not in facts:
+        return
+    hours = {name: Decimal(text.removesuffix(" h").replace(",", "")) for name, text in facts.items() if "hours" in name}
+    if comparison is None or Decimal(comparison["left"]) != hours["hours counted"]:
+        yield f"{reason['code']} counts {hours['hours counted']} h and does not compare them"
+    begun = [value for name, value in hours.items() if name.startswith("machine hours at ")]
+    if len(begun) != ("machine hours" in hours):
+        yield f"{reason['code']} shows what was taken off without what it was taken from, or the other way round"
+    elif begun and hours["machine hours"] - begun[0] != hours["hours counted"]:
+        yield f"{reason['code']}: {hours['machine hours']} h less {begun[0]} h are not {hours['hours counted']} h"
 
 
 def _holds(comparison: Doc) -> bool:

@@ -7,9 +7,16 @@ from typing import Any
 import pytest
 
 from rules.adjudicate import Adjudicator
+from rules.cases.facts import claim_file_of
 from rules.decision.catalogue import PRECEDENCE
+from rules.policy_book.book import build_book
+from schemas.cases import CaseTable
+from schemas.documents import parse_document, validated
+from service.shipped import FIXTURES
 from tests.reference.checker import check
 from tests.reference.fixture_books import BOOKS, Names, book_of, claims_for
+from tests.reference.test_worked_cases import EXPONENTS
+from tests.reference.test_worked_cases import book_of as cases_book_of
 
 Doc = dict[str, Any]
 
@@ -134,3 +141,29 @@ def test_amounts_steps_and_comparisons_are_refused_even_with_digests_made_new(
                 break
         refused += any("digest" not in finding for finding in check(tampered, PRECEDENCE))
     assert refused, f"{path}: no tampering was seen but by its digest"
+
+
+def hour_limit_document() -> Doc:
+    """Decide the worked case of a pump fitted at 480.0 h that failed at 1,480.1 h, past 1,000 h of its own."""
+    file = FIXTURES / "cases" / "tables" / "applies-fittings.yaml"
+    table = validated(CaseTable, parse_document(file.read_text(encoding="utf-8"), file.name))
+    case = next(case for case in table.cases if case.name == "… and 1,480.1 h is past them")
+    book = cases_book_of(table, case)
+    claim_file = claim_file_of(table, case, "EUR", EXPONENTS)
+    pinned = {(c.conventions, c.version): c for _, c in book.values()}
+    with Adjudicator(build_book([policy for policy, _ in book.values()], list(pinned.values()))) as adjudicator:
+        return adjudicator.decide(claim_file, remedies=False).document
+
+
+@pytest.mark.fast
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("machine hours", "1,480.2 h"), ("machine hours at the fitting", "470.0 h"), ("hours counted", "1,000.2 h")],
+)
+def test_hours_counted_are_recomputed_from_what_they_are_the_rest_of(name: str, value: str) -> None:
+    document = hour_limit_document()
+    assert not list(check(document, PRECEDENCE))
+    reason = next(r for r in document["lines"][0]["reasons"] if r["code"] == "hour_limit_passed")
+    fact = next(fact for fact in reason["facts"] if fact[0] == name)
+    fact[1] = value
+    assert any(finding for finding in check(document, PRECEDENCE) if "digest" not in finding)
