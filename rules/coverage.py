@@ -35,6 +35,7 @@ from rules.settlement.exact import Exact
 from rules.settlement.items import allow
 from rules.settlement.labour import Time
 from rules.settlement.money import LineMoney, unpaid
+from rules.settlement.operations import operations_told, with_operation
 from rules.settlement.ruined import with_caused
 from rules.settlement.settle import LowerShare, Payable, Settlement
 from rules.settlement.tables import Tables
@@ -228,12 +229,13 @@ class _Run:
     def _allowances(self, measures: Measures, reasons: Mapping[str, Sequence[RuleReason]]) -> dict[str, Allowance]:
         """Return what is allowed of each line; labour comes first, since supplies may be a share of it."""
         desk = self.desk(measures.policy)
-        combined: Mapping[str, Time] = overlapping_times(desk, measures.subjects)
+        told = operations_told(desk)
+        combined: Mapping[str, Time] = overlapping_times(desk, measures.subjects, told)
         allowances: dict[str, Allowance] = {}
         labour: Exact | None = 0
         work = [subject for subject in measures.subjects if subject.line.item == "labour"]
         for subject in (*work, *(subject for subject in measures.subjects if subject.line.item != "labour")):
-            line = subject.line
+            line = with_operation(subject.line, told)
             allowance = allow(line, desk, combined, labour)
             if self.evaluation.cleared:
                 allowance = cleared_allowance(allowance)

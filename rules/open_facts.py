@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypeVar
 
 MOST_WORLDS = 400
+OUTLINE = "outline:"  # how the key of a fact begins that stands for all that may come of several, in outline
 
 T = TypeVar("T")
 Details = dict[str, list[Callable[[], str]]]  # the due points behind a joint question, written only where it is asked
@@ -39,6 +40,7 @@ class OpenFact:
         "inspection",
         "position",
         "component",
+        "operation",
     ]
     asks: Literal["dealer", "person"]
     words: str

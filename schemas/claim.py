@@ -80,6 +80,7 @@ class EarlierQuestion(Document):
         "inspection",
         "position",
         "component",
+        "operation",
     ]
     asked_on: Day
     answered: bool = False

@@ -92,7 +92,7 @@ class _Keys:
     ) -> "_Keys":
         return cls(
             parts=_with_successors((line.part_number for line in claim.lines), tables),
-            operations=frozenset(line.operation for line in claim.lines if line.operation is not None),
+            operations=_with_combined(claim, tables),
             dealer=claim.dealer,
             currencies=frozenset(currencies),
             fluids=frozenset(used.fluid for record in services for used in record.fluids),
@@ -116,6 +116,15 @@ class _Keys:
                 return table.model_copy(update={"rows": tuple(r for r in table.rows if r.fluid in self.fluids)})
             case PartComponentTable():
                 return table.model_copy(update={"rows": tuple(r for r in table.rows if r.part in self.parts)})
+
+
+def _with_combined(claim: Claim, tables: Iterable[ReferenceTable]) -> frozenset[str]:
+    """Return the operations with those that work without a code may be of, as far as they combine with claimed ones."""
+    claimed = frozenset(line.operation for line in claim.lines if line.operation is not None)
+    unstated = sum(line.item == "labour" and line.operation is None for line in claim.lines)
+    times = [row for table in tables if isinstance(table, FlatTimeTable) for row in table.rows] if unstated else []
+    others = [set(row.operations) - claimed for row in times if claimed.intersection(row.operations)]
+    return claimed.union(*(found for found in others if len(found) <= unstated))
 
 
 def _with_successors(parts: Iterable[str | None], tables: Iterable[ReferenceTable]) -> frozenset[str]:

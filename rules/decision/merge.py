@@ -5,8 +5,7 @@ from dataclasses import dataclass
 
 from rules.history.claim_dates import Contradiction
 from rules.line_views import LineResult, WorldResult
-from rules.measures.duties import OUTLINE
-from rules.open_facts import Explored, OpenFact, facts_that_matter
+from rules.open_facts import OUTLINE, Explored, OpenFact, facts_that_matter
 from schemas.decision import Outcome
 from schemas.frozen import quickly_made
 

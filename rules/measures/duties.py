@@ -19,7 +19,7 @@ from rules.measures.schedule import Absence, DuePoint, Schedule, Visit, judge
 from rules.measures.starts import start_on_file
 from rules.measures.unanswered import asked_in_vain
 from rules.measures.visits_on_file import HoursOf, Rejected, VisitsFound, begun_by_fitting, visits_of
-from rules.open_facts import OpenFact, World
+from rules.open_facts import OUTLINE, OpenFact, World
 from rules.plain import day_text, hours_text
 from rules.policy_book.compiled import CompiledPolicy
 from schemas.claim_file import ClaimFile
@@ -28,7 +28,6 @@ from schemas.policy.services import ServiceDuty
 
 Breach = Literal["missed", "late", "wrong_fluid", "wrong_hands", "not_activated"]
 OTHER_TROUBLE = "symptom:other"  # assumed by a remedy: the trouble noted first was not the one that failed
-OUTLINE = "outline:"  # how the key of a fact begins that stands for all that a duty may come to
 MOST_OWN_QUESTIONS = 6  # due points of one duty that are done or not on their own; more are so together
 
 

@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from rules.measures.prorating import number_text
 from rules.measures.unanswered import given, in_vain_words
-from rules.open_facts import OpenFact
+from rules.open_facts import OUTLINE, OpenFact
 from rules.plain import sum_text
 from rules.settlement.desk import Desk, Held
 from rules.settlement.exact import Exact, Factor, factor, grains, times
@@ -152,8 +152,14 @@ def as_invoiced(line: ClaimLine, rule: AsInvoiced, path: str, desk: Desk, rate: 
 def unless_given(
     allowance: Allowance, fact: OpenFact, desk: Desk, code: str, path: str, words: str, bearer: str
 ) -> Allowance:
-    """Return the allowance where the fact is given, and nothing of it where it is not, or was asked for in vain."""
+    """Return the allowance where the fact is given, and nothing of it where it is not, or was asked for in vain.
+
+    In outline all lines lack what they lack, or none does: another line gets its least beside all of them (under a cap)
+    or beside none (under a deductible).
+    """
     conventions = desk.policy.conventions
+    if desk.world.outline:
+        fact = replace(fact, key=f"{OUTLINE}lines")
     if given(fact, desk.world, desk.claim_file, conventions):
         return allowance
     words += in_vain_words(desk.claim_file, conventions)

@@ -130,10 +130,12 @@ class Tables:
         """Return the days after ``low`` and up to ``high`` on which a row begins that the claim could use."""
         claim = claim_file.claim
         parts = {line.part_number for line in claim.lines if line.part_number is not None}
-        operations = frozenset(line.operation for line in claim.lines if line.operation is not None)
+        # Work without a code may be of any operation.
+        work = {line.operation for line in claim.lines if line.item == "labour" or line.operation is not None}
         days = {d.since for part in self._with_successors(parts) for d in self.prices.get(part, ())}
         days |= {d.since for d in self.labour_rates.get(claim.dealer, ())}
-        days |= {d.since for together, rows in self.flat_times.items() if together <= operations for d in rows}
+        times = [rows for together, rows in self.flat_times.items() if None in work or together <= work]
+        days |= {d.since for rows in times for d in rows}
         days |= {d.since for rates in self.exchange.values() for d in rates}
         return tuple(sorted(day for day in days if low < day <= high))
 

@@ -5,7 +5,8 @@ its flat-rate time. On the other side, or on another component, it is work of it
 says how long the work takes, and every line stands for itself.
 
 An operation counts in one combined time. Where several share an operation, those are taken with which the whole visit
-takes the least time, whatever their names; of two ways to the same time the one whose names come first.
+takes the least time, whatever their names; of two ways to the same time the one whose names come first. Of more than
+``MOST_TRIED`` operations that hang together in this way, the combined time that saves most is taken first.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -20,6 +21,8 @@ from rules.selection.select import Subject
 from rules.settlement.desk import Desk
 from rules.settlement.exact import Factor, times
 from rules.settlement.labour import AN_HUNDREDTH, Time, counted_hours
+from rules.settlement.least_time import MOST_TRIED, most_saved
+from rules.settlement.operations import with_operation
 from rules.settlement.sides import side_among, sides_of
 from rules.settlement.tables import Dated
 from schemas.claim import ClaimLine
@@ -27,6 +30,7 @@ from schemas.policy.pays import LabourPaid
 from schemas.quantities import centihours
 
 THIS_LINES = "this line's"
+MOST_FIRST = f", taken by the most saved first, for more than {MOST_TRIED} operations hang together"
 
 Place = tuple[bool, str, str, str]  # whether another policy's, side, component, the line that stands for itself
 
@@ -47,13 +51,16 @@ class _Work:
         return min(sum(self.own), centihours(self.flat.value))
 
 
-def overlapping_times(desk: Desk, subjects: Sequence[Subject]) -> dict[str, Time]:
+def overlapping_times(desk: Desk, subjects: Sequence[Subject], told: Mapping[str, str]) -> dict[str, Time]:
     """Return the hours of lines that overlap others of the visit, by line; ``subjects`` are those the policy may pay.
+
+    ``told`` are the operations, by line, that lines without a code are of in this world.
 
     A combined time is split in proportion to what each work, and then each of its lines, would be allowed by itself;
     where that comes to no more (little time was taken), each keeps its own.
     """
-    lines = [x for x in desk.claim_file.claim.lines if x.item == "labour" and x.operation is not None]
+    work = (with_operation(line, told) for line in desk.claim_file.claim.lines if line.item == "labour")
+    lines = [line for line in work if line.operation is not None]
     if len(lines) < 2:
         return {}
     (_, rule), tables = desk.policy.rules_of_items["labour"], desk.tables
@@ -109,11 +116,11 @@ def _work(operation: str, lines: Sequence[ClaimLine], rule: LabourPaid, on: date
 def _times(visit: Mapping[str, _Work], on: date, desk: Desk) -> Iterator[tuple[str, Time]]:
     """Yield the times of lines that overlap, of one work of each operation."""
     combined: set[str] = set()
-    for together, found in _least_time(visit, on, desk):
+    for together, found, how in _least_time(visit, on, desk):
         works = [visit[operation] for operation in sorted(together)]
         total, hundredths = sum(work.alone for work in works), centihours(found.value)
         combined |= together
-        taken = f"{' and '.join(sorted(together))} together take {found.value} h ({found.row})"
+        taken = f"{' and '.join(sorted(together))} together take {found.value} h ({found.row}){how}"
         for work in works:
             whose = THIS_LINES if len(work.lines) == 1 else f"that of {work.operation}"
             words = f"{taken}; {_part_words(hundredths, work.alone, total, whose)}"
@@ -124,8 +131,10 @@ def _times(visit: Mapping[str, _Work], on: date, desk: Desk) -> Iterator[tuple[s
             yield from _shared(work, work.alone, words)
 
 
-def _least_time(visit: Mapping[str, _Work], on: date, desk: Desk) -> tuple[tuple[frozenset[str], Dated[Decimal]], ...]:
-    """Return the combined times, none sharing an operation, with which the visit takes the least time in all."""
+def _least_time(
+    visit: Mapping[str, _Work], on: date, desk: Desk
+) -> Iterator[tuple[frozenset[str], Dated[Decimal], str]]:
+    """Yield the combined times that the visit takes, none sharing an operation, and how they were chosen of many."""
     saving: list[tuple[int, frozenset[str], Dated[Decimal]]] = []
     for together in desk.tables.combined(frozenset(visit), on):
         found, works = desk.tables.flat_time(together, on), [visit[operation] for operation in together]
@@ -133,34 +142,9 @@ def _least_time(visit: Mapping[str, _Work], on: date, desk: Desk) -> tuple[tuple
             saved = sum(work.alone for work in works) - centihours(found.value)
             if saved > 0:
                 saving.append((saved, together, found))
-    return tuple(saving[place][1:] for place in _most_saved([(saved, together) for saved, together, _ in saving]))
-
-
-def _most_saved(saving: Sequence[tuple[int, frozenset[str]]]) -> tuple[int, ...]:
-    """Return the places of the sets, none sharing a member, that save the most; of equal ways the first in order.
-
-    The first member not yet settled is left alone or goes into one of its sets, so each choice is made once for all
-    ways that leave the same members.
-    """
-    settled: dict[frozenset[str], tuple[int, tuple[int, ...]]] = {}
-
-    def best(left: frozenset[str]) -> tuple[int, tuple[int, ...]]:
-        inside = [place for place, (_, members) in enumerate(saving) if members <= left]
-        if not inside:
-            return 0, ()
-        if left not in settled:
-            left_in_sets = frozenset().union(*(saving[place][1] for place in inside))
-            first = min(left_in_sets)
-            ways = [best(left_in_sets - {first})]
-            for place in inside:
-                saved, members = saving[place]
-                if first in members:
-                    more, places = best(left_in_sets - members)
-                    ways.append((saved + more, (place, *places)))
-            settled[left] = min(ways, key=lambda way: (-way[0], way[1]))
-        return settled[left]
-
-    return best(frozenset().union(*(members for _, members in saving)))[1]
+    for place, tried in most_saved([(saved, together) for saved, together, _ in saving]):
+        _, together, found = saving[place]
+        yield together, found, "" if tried else MOST_FIRST
 
 
 def _shared(work: _Work, hundredths: Factor, words: str) -> Iterator[tuple[str, Time]]:

@@ -69,7 +69,7 @@ from tests.reference.terms import (
 from tests.reference.unknown import Given
 from tests.reference.unmetered import unmetered
 from tests.reference.views import Subject, View, Why, consequence, first_bearer, let_through, share_wear
-from tests.reference.visits import overlapping, side_of
+from tests.reference.visits import overlapping, side_of, with_codes
 
 Book = dict[str, tuple[CoveragePolicy, Conventions]]
 
@@ -234,7 +234,8 @@ class Bench:
     def views(self, name: str, subjects: list[Subject]) -> list[View]:
         """Return what a version makes of these lines, those that fall back judged under the older version."""
         asking, counter = self.asking(name), self.counter(name)
-        together = overlapping(subjects, counter)
+        work = with_codes(self.claim_file, counter)
+        together = overlapping(subjects, work, counter)
         terms = {s.line.line: term_of(asking, s.line, s.component, s.fitted) for s in subjects}
         served: dict[tuple[str, str], Serviced] = {}
         views: list[View] = []
@@ -242,7 +243,7 @@ class Bench:
         for subject in sorted(subjects, key=lambda s: (s.line.item != "labour", s.line.line)):
             term = terms[subject.line.line]
             whys = self.whys(asking, subject, term, served)
-            allowed = allow(subject.line, counter, together, labour)
+            allowed = allow(work.get(subject.line.line, subject.line), counter, together, labour)
             share = share_of(asking, subject.line, term)
             allowed.held += unmetered(asking, subject, subjects, term, share)
             if share is not None and share.paid != 1:

@@ -32,7 +32,25 @@ def side_among(name: str, side: str, others: set[str], given: Given) -> str:
     return SIDES[given.ask(f"position:line:{name}", [SIDES.index(s) for s in possible])]
 
 
-def overlapping(subjects: list[Subject], counter: Counter) -> dict[str, Fraction]:
+def with_codes(claim_file: ClaimFile, counter: Counter) -> dict[str, ClaimLine]:
+    """Return the lines of labour; one without a code is of one that goes together with another line's, or of none."""
+    work = {line.line: line for line in claim_file.claim.lines if line.item == "labour"}
+    codes = {line.operation for line in work.values()} - {None}
+    nameless = [name for name in sorted(work) if work[name].operation is None]
+    rule = counter.policy.pays.rule_for("labour")
+    if not codes or not isinstance(rule, LabourPaid) or rule.hours == "actual":
+        return work
+    rows = [set(r.operations) for t in claim_file.tables if isinstance(t, FlatTimeTable) for r in t.rows]
+    others = [row - codes for row in rows if row & codes and 0 < len(row - codes) <= len(nameless)]
+    possible = sorted(set().union(*others)) if others else []
+    for name in nameless:
+        chosen = counter.given.ask(f"operation:{name}", list(range(len(possible) + 1)))
+        if chosen:
+            work[name] = work[name].model_copy(update={"operation": possible[chosen - 1]})
+    return work
+
+
+def overlapping(subjects: list[Subject], work: dict[str, ClaimLine], counter: Counter) -> dict[str, Fraction]:
     """Return the hours of lines whose work takes less together: combined operations, and one claimed twice.
 
     One operation on one side of a component is one work. A visit holds one work of each operation; where an operation
@@ -41,7 +59,7 @@ def overlapping(subjects: list[Subject], counter: Counter) -> dict[str, Fraction
     rule = counter.policy.pays.rule_for("labour")
     if not isinstance(rule, LabourPaid) or rule.hours == "actual" or not counter.has(FlatTimeTable):
         return {}
-    works = _works(subjects, counter)
+    works = _works(subjects, work, counter)
     rows = [frozenset(r.operations) for t in counter.claim_file.tables if isinstance(t, FlatTimeTable) for r in t.rows]
     combined = sorted({row for row in rows if len(row) > 1}, key=sorted)
     result: dict[str, Fraction] = {}
@@ -53,10 +71,10 @@ def overlapping(subjects: list[Subject], counter: Counter) -> dict[str, Fraction
     return result
 
 
-def _works(subjects: list[Subject], counter: Counter) -> dict[str, list[list[ClaimLine]]]:
+def _works(subjects: list[Subject], work: dict[str, ClaimLine], counter: Counter) -> dict[str, list[list[ClaimLine]]]:
     """Return the lines of each work, by operation; lines that the policy does not reach stand for themselves."""
     claim_file = counter.claim_file
-    lines = [x for x in claim_file.claim.lines if x.item == "labour" and x.operation is not None]
+    lines = [x for x in work.values() if x.operation is not None]
     reached = {s.line.line: s for s in subjects}
     places: dict[str, dict[tuple[int, str, str, str], list[ClaimLine]]] = {}
     for line in sorted(lines, key=lambda each: each.line):
@@ -106,12 +124,44 @@ def _of_visit(
 def _shortest(
     rows: list[frozenset[str]], alone: dict[str, Fraction], times: dict[frozenset[str], Decimal | None]
 ) -> list[tuple[frozenset[str], Fraction]]:
-    """Return the rows with which the visit is shortest, of all ways to take rows that share no operation."""
+    """Return the rows with which the visit is shortest, as far as all ways to take them are tried."""
     usable = [
         (row, Fraction(time))
         for row in rows
         if (time := times[row]) is not None and row <= set(alone) and sum(alone[o] for o in row) > time
     ]
+    chosen: list[tuple[frozenset[str], Fraction]] = []
+    for linked in _linked(usable):
+        operations = frozenset().union(*(row for row, _ in linked))
+        chosen += _one_after_another(linked, alone) if len(operations) > 12 else _best(linked, alone)
+    return chosen
+
+
+def _linked(rows: list[tuple[frozenset[str], Fraction]]) -> list[list[tuple[frozenset[str], Fraction]]]:
+    """Return the rows in heaps, those that share an operation in one, directly or through others."""
+    heaps: list[list[tuple[frozenset[str], Fraction]]] = []
+    for row in rows:
+        touched = [heap for heap in heaps if any(row[0] & other for other, _ in heap)]
+        heaps = [heap for heap in heaps if heap not in touched]
+        heaps.append([row, *(other for heap in touched for other in heap)])
+    return [sorted(heap, key=lambda each: sorted(each[0])) for heap in heaps]
+
+
+def _one_after_another(
+    rows: list[tuple[frozenset[str], Fraction]], alone: dict[str, Fraction]
+) -> list[tuple[frozenset[str], Fraction]]:
+    """Of too many operations: the row that saves most, then the next of those that share nothing with it."""
+    if not rows:
+        return []
+    saved = [sum((alone[o] for o in row), -time) for row, time in rows]
+    best = rows[saved.index(max(saved))]
+    return [best, *_one_after_another([row for row in rows if not row[0] & best[0]], alone)]
+
+
+def _best(
+    usable: list[tuple[frozenset[str], Fraction]], alone: dict[str, Fraction]
+) -> list[tuple[frozenset[str], Fraction]]:
+    """Return the rows with which these operations are done soonest, of all ways to take rows that share none."""
     ways: list[list[tuple[frozenset[str], Fraction]]] = [[]]
     for row, time in usable:
         ways += [[*way, (row, time)] for way in ways if all(not row & other for other, _ in way)]

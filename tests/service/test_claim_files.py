@@ -1,5 +1,6 @@
 """Gathering a claim file by key: only rows that can matter, every currency with its ISO 4217 decimals."""
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -7,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
-from schemas.claim import Claim
+from schemas.claim import Claim, ClaimLine
 from schemas.claim_file import ClaimFile, Dealer, EarlierPayment
 from schemas.machine import Machine
 from schemas.reference_tables import ReferenceTable
@@ -172,3 +173,24 @@ def test_order_on_file_changes_no_digest(services: list[ServiceRecord], payments
         ON_FILE.machines, {"M-1": tuple(services)}, ON_FILE.dealers, {"M-1": tuple(payments)}, ON_FILE.tables
     )
     assert _gathered(turned).digest == _gathered().digest
+
+
+def test_times_that_work_without_a_code_may_share_with_a_claimed_operation_are_kept() -> None:
+    """Beside O-1 one code missing may be O-2; two may be O-2 and O-3, which have a time with it only together."""
+    times = [["O-1"], ["O-2"], ["O-3"], ["O-4"], ["O-1", "O-2"], ["O-1", "O-2", "O-3"], ["O-4", "O-5"]]
+    rows = [{"from": "2020-01-01", "operations": operations, "hours": "1"} for operations in times]
+    table = TABLES.validate_python([{"table": "times", "version": 1, "kind": "flat_times", "rows": rows}])
+    on_file = replace(ON_FILE, tables=table)
+    part, coded, other = CLAIM.lines
+    nameless = other.model_copy(update={"operation": None})
+    also = nameless.model_copy(update={"line": "d"})
+
+    def kept(*lines: ClaimLine) -> list[list[str]]:
+        claim = CLAIM.model_copy(update={"lines": (part, *lines)})
+        (gathered,) = gather(claim, on_file, {"EUR"}, date(2026, 6, 1)).tables
+        return sorted(row["operations"] for row in gathered.model_dump(mode="json", by_alias=True)["rows"])
+
+    assert kept(coded) == [["O-1"]]
+    assert kept(coded, nameless) == [["O-1"], ["O-1", "O-2"], ["O-2"]]
+    assert kept(coded, nameless, also) == [["O-1"], ["O-1", "O-2"], ["O-1", "O-2", "O-3"], ["O-2"], ["O-3"]]
+    assert kept(nameless) == []

@@ -79,7 +79,7 @@ def allowances(policy: CompiledPolicy, file: ClaimFile) -> dict[str, tuple[Subje
         line.line: subject_of(line, file, line.component or file.claim.component, True, World({}))
         for line in file.claim.lines
     }
-    combined = overlapping_times(desk, tuple(subjects.values()))
+    combined = overlapping_times(desk, tuple(subjects.values()), {})
     lines = sorted(file.claim.lines, key=lambda line: (line.item != "labour", line.line))
     found: dict[str, tuple[Subject, Allowance]] = {}
     for line in lines:
