@@ -64,7 +64,11 @@ class Adjudicator:
         explored, merged = self._merged(evaluation, {}, found, asking=True)
         first = explored.results[0][1]
         changes = (
-            remedies_of(merged, claim_file, lambda assumed: self._merged(evaluation, assumed, found)[1])
+            remedies_of(
+                merged,
+                claim_file,
+                lambda assumed: self._merged(evaluation, assumed, found, in_outline=not explored.complete)[1],
+            )
             if remedies
             else ()
         )
@@ -103,8 +107,9 @@ class Adjudicator:
         found: tuple[Contradiction, ...],
         *,
         asking: bool = False,
+        in_outline: bool = False,
     ) -> tuple[Explored, Sequence[MergedLine]]:
-        explored = explore(evaluation.evaluate, assumed, evaluation.shared)
+        explored = explore(evaluation.evaluate, assumed, evaluation.shared, in_outline=in_outline)
         first: WorldResult = explored.results[0][1]
         merged: Sequence[MergedLine] = [
             merge(explored, i, not explored.complete and self._is_unnamed(evaluation, line.subject))

@@ -127,15 +127,20 @@ class Explored:
 
 
 def explore(
-    evaluate: Callable[[World], T], assumed: Mapping[str, int], shared: dict[Hashable, Any] | None = None
+    evaluate: Callable[[World], T],
+    assumed: Mapping[str, int],
+    shared: dict[Hashable, Any] | None = None,
+    *,
+    in_outline: bool = False,
 ) -> Explored:
     """Evaluate every world, depth first; a claim without open facts has exactly one.
 
-    ``shared`` is what the worlds of this claim share, also from one exploration to the next.
+    ``shared`` is what the worlds of this claim share, also from one exploration to the next; ``in_outline`` looks at no
+    others than those of the services in outline.
     """
     shared = {} if shared is None else shared
-    found = _explored(evaluate, assumed, shared, outline=False)
-    if found.complete:
+    found = _explored(evaluate, assumed, shared, outline=in_outline)
+    if found.complete or in_outline:
         return found
     outline = _explored(evaluate, assumed, shared, outline=True)
     return Explored(found.results, complete=False, outline=outline if outline.complete else None)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from rules.history.claim_dates import Contradiction
 from rules.line_views import LineResult, WorldResult
 from rules.open_facts import OUTLINE, Explored, OpenFact, facts_that_matter
+from rules.settlement.allowance import OF_LINES, OUTLINE_OF_LINES
 from schemas.decision import Outcome
 from schemas.frozen import quickly_made
 
@@ -117,21 +118,32 @@ def facts_of(
         return signature(result.lines[index])
 
     if explored.outline is not None:
-        return _facts_of_outline(explored, explored.outline, signature_of)
+        return _facts_of_outline(explored, explored.outline, index, signature_of)
     matter = facts_that_matter(explored, signature_of)
     return matter if matter or explored.complete else tuple(_on_first_way(explored).values())
 
 
 def _facts_of_outline(
-    explored: Explored, outline: Explored, signature_of: Callable[[WorldResult], tuple[Hashable, ...]]
+    explored: Explored, outline: Explored, index: int, signature_of: Callable[[WorldResult], tuple[Hashable, ...]]
 ) -> tuple[OpenFact, ...]:
-    """Return what else matters, and where a service matters all that is open about the services."""
+    """Return what else matters, and what is open behind the outline where that matters.
+
+    Of what the lines lack a line waits for its own; where it lacks nothing but shares a limit with them, for theirs.
+    """
     matter = facts_that_matter(outline, signature_of)
-    found = tuple(fact for fact in matter if not fact.key.startswith(OUTLINE))
-    if len(found) == len(matter):
-        return found
+    others = tuple(fact for fact in matter if not fact.key.startswith(OUTLINE))
+    behind = {fact.key for fact in matter} - {fact.key for fact in others}
+    if not behind:
+        return others
     met = {fact.question.key for path, _ in outline.results for fact, _ in path}
-    return (*found, *(fact for key, fact in _on_first_way(explored).items() if key not in met))
+    unmet = {key: fact for key, fact in _on_first_way(explored).items() if key not in met}
+    of_lines = {key: fact for key, fact in unmet.items() if key.startswith(OF_LINES)}
+    found = {key: fact for key, fact in unmet.items() if key not in of_lines and behind != {OUTLINE_OF_LINES}}
+    if OUTLINE_OF_LINES in behind:
+        line = explored.results[0][1].lines[index].subject.line.line
+        own = {key: fact for key, fact in of_lines.items() if key.partition(":")[2] == line}
+        found |= own or of_lines
+    return (*others, *found.values())
 
 
 def _on_first_way(explored: Explored) -> dict[str, OpenFact]:

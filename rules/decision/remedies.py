@@ -15,7 +15,7 @@ from rules.decision.supplies import supplies_of
 from rules.line_views import PolicyReason
 from rules.measures.duties import OTHER_TROUBLE, DutyState, rejected_for, services_key, services_words
 from rules.measures.measure import serial_key
-from rules.open_facts import told
+from rules.open_facts import OUTLINE, told
 from rules.plain import day_text, without_windows
 from rules.policy_book.service_words import PERFORMERS
 from rules.policy_book.values import listed
@@ -75,7 +75,7 @@ def _asked_for(line: MergedLine) -> dict[str, tuple[str, str]]:
     """Return what a line waits for and may turn out proven, by key with desk and letter words."""
     found: dict[str, tuple[str, str]] = {}
     for fact in sorted(line.facts, key=lambda fact: fact.key):
-        if fact.about in ASSUMED:
+        if fact.about in ASSUMED and not fact.key.startswith(OUTLINE):
             words = question_words(fact, line.world.details)
             found[fact.key] = (words, without_windows(words) if fact.about == "services" else words)
     return found

@@ -19,6 +19,9 @@ from schemas.claim import ClaimLine
 from schemas.frozen import quickly_made
 from schemas.policy.pays import AsInvoiced, FixedSum, Paid, ShareOfLabour
 
+OF_LINES = ("invoice:", "hours:", "distance:")  # how the key of a fact begins that one line lacks; its id follows
+OUTLINE_OF_LINES = f"{OUTLINE}lines"
+
 
 @quickly_made
 @dataclass(frozen=True, slots=True)
@@ -158,8 +161,8 @@ def unless_given(
     or beside none (under a deductible).
     """
     conventions = desk.policy.conventions
-    if desk.world.outline:
-        fact = replace(fact, key=f"{OUTLINE}lines")
+    if desk.world.outline and fact.key not in desk.world.assumed:
+        fact = replace(fact, key=OUTLINE_OF_LINES)
     if given(fact, desk.world, desk.claim_file, conventions):
         return allowance
     words += in_vain_words(desk.claim_file, conventions)
