@@ -5,6 +5,7 @@ Branching lives here and in ``adjudicate``; the stages below it calculate and re
 
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 from rules.cleared import cleared_allowance, cleared_findings
@@ -41,6 +42,7 @@ from rules.settlement.settle import LowerShare, Payable, Settlement
 from rules.settlement.tables import Tables
 from rules.settlement.unmetered import metered
 from rules.settlement.visits import overlapping_times
+from rules.settlement.waiting import lines_waiting
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
 from schemas.policy.clause import Limits
@@ -339,7 +341,9 @@ class _Run:
             ) -> bool:
                 return self._past_either_or(policy, of_payer[payable.subject.line.line])
 
-            money |= Settlement(policy, claim_file).settle(payables, over, self.desk(policy))
+            settlement = Settlement(policy, claim_file)
+            waiting = list(lines_waiting(policy, views, partial(self._past_either_or, policy), settlement.minor))
+            money |= settlement.settle(payables, over, self.desk(policy), waiting)
         return money
 
     def _past_either_or(self, policy: CompiledPolicy, view: LineView) -> bool:

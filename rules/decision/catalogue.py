@@ -102,6 +102,13 @@ _KINDS = (
     ReasonKind("amount_missing", "refer", "The line states no amount to pay.", None, "statement"),
     ReasonKind("labour_undecided", "refer", "It is a share of labour that is not decided.", None, None),
     ReasonKind("cause_undecided", "refer", "The failure said to have ruined it is not decided.", None, None),
+    ReasonKind(
+        "choice_undecided",
+        "refer",
+        "Which of two kinds of items is paid hangs on a line that is not decided.",
+        None,
+        None,
+    ),
     ReasonKind("price_paid_missing", "ask", "What the owner paid for the part is not on file.", None, "statement"),
     ReasonKind("labour_rate_missing", "refer", "The dealer's labour rate is not on file.", None, "table_row"),
     ReasonKind("no_flat_rate_time", "refer", "The operation has no flat-rate time.", None, "table_row"),

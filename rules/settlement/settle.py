@@ -11,11 +11,13 @@ from fractions import Fraction
 from rules.measures.prorating import Proration, number_text
 from rules.plain import sum_text
 from rules.policy_book.compiled import CompiledPolicy
+from rules.policy_book.values import listed
 from rules.rounding import as_money, largest_remainder
 from rules.selection.select import Subject
 from rules.settlement.allowance import Allowance, Cut
 from rules.settlement.caps import Pool, left_under, pools_of
 from rules.settlement.desk import Desk, Held
+from rules.settlement.either_or import ANY_SUM, Sums, Waiting, verdict_on
 from rules.settlement.exact import Exact, Factor, Minor, factor, grains, minor_of, money_text, times
 from rules.settlement.money import BEARERS, LineMoney, Move
 from schemas.claim_file import ClaimFile
@@ -78,9 +80,17 @@ class Settlement:
         self.each_step = policy.conventions.money.at == "step"
 
     def settle(
-        self, payables: Sequence[Payable], over_limit: Callable[[Payable], bool], desk: Desk
+        self,
+        payables: Sequence[Payable],
+        over_limit: Callable[[Payable], bool],
+        desk: Desk,
+        waiting: Sequence[Waiting] = (),
     ) -> dict[str, LineMoney]:
-        """Return each line's money; ``over_limit`` says whether a line is past the either-or point of its term."""
+        """Return each line's money.
+
+        ``over_limit`` says whether a line is past the either-or point of its term; ``waiting`` are the lines past it
+        that are not decided.
+        """
         running = [self._claimed(p) for p in sorted(payables, key=lambda p: p.subject.line.line)]
         for step in self.policy.conventions.deduction_order:
             match step:
@@ -90,7 +100,7 @@ class Settlement:
                 case "share":
                     for line in running:
                         self._share(line)
-                    self._either_or(running, over_limit)
+                    self._either_or(running, over_limit, waiting)
                 case "deductible":
                     self._deductible(running)
                 case "caps":
@@ -222,27 +232,51 @@ class Settlement:
             number, amount = self._number("prorating"), self.minor.exact(above)
             line.moves.append(Move("added", number, text, line.units, line.units, line.exact, "owner", amount=amount))
 
-    def _either_or(self, running: list[_Running], over_limit: Callable[[Payable], bool]) -> None:
+    def _either_or(
+        self, running: list[_Running], over_limit: Callable[[Payable], bool], waiting: Sequence[Waiting]
+    ) -> None:
         """Pay one of two kinds of the lines that are past the point, each in its own term.
 
         A line before the point keeps both; where only one kind is claimed past it, there is nothing to choose between.
+        Where lines that are not decided may turn the choice, a person looks at those that it may cut.
         """
         rule = self.policy.terms.pays.either_or
         if rule is None:
             return
-        past = [r for r in running if r.item in rule.items and r.units and over_limit(r.payable)]
-        sums = {item: sum(r.units for r in past if r.item == item) for item in rule.items}
+        of_kinds = [r for r in running if r.item in rule.items and (r.units or r.held) and over_limit(r.payable)]
+        past = [r for r in of_kinds if r.units]
+        open_ = [w for w in waiting if w.item in rule.items]
+        open_ += [Waiting(r.line, r.item, r.split["open"]) for r in of_kinds if r.held]
+        sums: dict[str, Sums] = {item: self._sums(item, past, open_) for item in rule.items}
         first, second = rule.items
-        if not sums[first] or not sums[second]:
-            return
-        higher = first if sums[first] >= sums[second] else second
-        picked = higher if rule.picks == "higher" else (second if higher == first else first)
-        for line in past:
-            if line.item != picked:
-                words = f"{first} or {second} is paid, the {rule.picks}: {picked}"
+        for item, other in ((first, second), (second, first)):
+            verdict = verdict_on(item, rule, sums)
+            for line in past if verdict != "kept" else ():
+                if line.item != item:
+                    continue
+                if verdict == "undecided":
+                    lines = listed(sorted(w.line for w in open_), "and")
+                    words = f"{first} or {second} is paid, the {rule.picks}, and line {lines} is not decided"
+                    self._hold(line, Held("choice_undecided", "pays.either_or", words))
+                    continue
+                words = f"{first} or {second} is paid, the {rule.picks}: {other}"
                 cut = Cut("either_or", "pays.either_or", words, line.exact, rule.borne_by)
                 self._move(line, "either_or", 0, cut.bearer, cut.path, words, amount=line.exact)
                 line.cuts.append(cut)
+
+    def _sums(self, item: str, past: Sequence[_Running], waiting: Sequence[Waiting]) -> Sums:
+        """Return what a kind of items comes to without and with the lines that wait.
+
+        A deductible or a cap that comes first takes the less of a line the more lines there are: then nobody can say.
+        """
+        low = sum(line.units for line in past if line.item == item)
+        order, terms = self.policy.conventions.deduction_order, self.policy.terms
+        before = order[: order.index("share")]
+        moved = ("deductible" in before and terms.deductible is not None) or ("caps" in before and bool(terms.caps))
+        most = [w.most for w in waiting if w.item == item]
+        if None in most or (waiting and moved and low):
+            return Sums(low, ANY_SUM)
+        return Sums(low, low + sum(units for units in most if units is not None))
 
     def _deductible(self, running: list[_Running]) -> None:
         deductible = self.policy.terms.deductible

@@ -70,6 +70,7 @@ from tests.reference.unknown import Given
 from tests.reference.unmetered import unmetered
 from tests.reference.views import Subject, View, Why, consequence, first_bearer, let_through, share_wear
 from tests.reference.visits import overlapping, side_of, with_codes
+from tests.reference.waiting import waiting
 
 Book = dict[str, tuple[CoveragePolicy, Conventions]]
 
@@ -373,8 +374,9 @@ class Bench:
             units = rounded(view.allowed.claimed, exponent, self.book[view.payer][1].money.round)
             money[name] = Settled(view.allowed.currency, units)
             money[name].bear(first_bearer(view) if view.state == "deny" else "open", units)
+        terms = {name: policy for name, (policy, _) in self.book.items()}
         for payer, lines in sorted(by_payer.items()):
-            money |= Till(lines, self.counter(payer)).settle()
+            money |= Till(lines, self.counter(payer), list(waiting(payer, views, terms, self.past_either_or))).settle()
         return money
 
     def past_either_or(self, view: View) -> bool:

@@ -8,7 +8,6 @@ from schemas.claim_file import ClaimFile
 from schemas.policy.document import CoveragePolicy
 from schemas.policy.exclusions import Alterations, ExcludedCauses
 from schemas.policy.pays import NotPaid
-from schemas.policy.services import FallBack
 from schemas.reference_tables import PartComponentTable
 from tests.reference.adjudication import Bench, Book, Result
 from tests.reference.components import named_anywhere, named_by_lines, unlisted
@@ -18,6 +17,7 @@ from tests.reference.settlement import Settled
 from tests.reference.terms import component_reached, machine_reached, starts_on
 from tests.reference.unknown import Given
 from tests.reference.views import REFUSALS
+from tests.reference.waiting import falls_back_to
 
 # What each day of a claim may not lie before.
 AFTER = {
@@ -93,7 +93,7 @@ class AnyDay:
         names |= {n for n in book if n not in settled and not book[n][0].in_force.only_as_fall_back}
         names = {n for n in names if machine_reached(book[n][0], claim_file) != "no_coverage_for_machine"}
         while True:
-            older = {target for n in names for target in _falls_back_to(book[n][0])}
+            older = {target for n in names for target in falls_back_to(book[n][0])}
             if older <= names:
                 break
             names |= older
@@ -156,10 +156,3 @@ class AnyDay:
             return True
         cause = next(each for each in self.claim_file.claim.lines if each.line == line.caused_by)
         return self.refuses(cause, (*seen, line.line))
-
-
-def _falls_back_to(policy: CoveragePolicy) -> Iterator[str]:
-    for duty in policy.services.values():
-        for does in (duty.missed, duty.wrong_fluid):
-            if isinstance(does, FallBack):
-                yield str(does.fall_back_to)

@@ -2,11 +2,12 @@
 
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import product
 
 from schemas.claim_file import EarlierPayment
 from schemas.conventions import Conventions
 from schemas.policy.document import CoveragePolicy
-from schemas.policy.pays import Cap, CapAmount
+from schemas.policy.pays import Cap, CapAmount, EitherOr
 from tests.reference.allowed import Allowed
 from tests.reference.rounding import rounded
 from tests.reference.shares import Share
@@ -52,7 +53,8 @@ class Line:
 class Till:
     """The running amounts of all lines that one policy pays."""
 
-    def __init__(self, lines: list[Line], counter: Counter) -> None:
+    def __init__(self, lines: list[Line], counter: Counter, waiting: list[tuple[str, Fraction | None]]) -> None:
+        self.waiting = waiting
         self.lines = sorted(lines, key=lambda each: each.name)
         self.counter = counter
         self.policy: CoveragePolicy = counter.policy
@@ -158,17 +160,48 @@ class Till:
         rule = self.policy.pays.either_or
         if rule is None:
             return
-        one, other = rule.items
-        past = [line for line in self.lines if line.past_either_or]
-        sums = {item: sum(self.units[x.name] for x in past if x.item == item) for item in rule.items}
-        if 0 in sums.values():
-            return
-        dearer, cheaper = (one, other) if sums[one] >= sums[other] else (other, one)
-        paid = dearer if rule.picks == "higher" else cheaper
+        past = [x for x in self.lines if x.past_either_or and x.item in rule.items and self.units[x.name]]
+        held = [(item, most) for item, most in self.waiting if item in rule.items]
+        held += [
+            (x.item, Fraction(self.result[x.name].open, 10**self.exponent))
+            for x in self.lines
+            if x.past_either_or and x.item in rule.items and self.result[x.name].held
+        ]
+        paid = {item: self.paid_of(rule, item, past, held) for item in rule.items}
         for line in past:
-            if line.item in rule.items and line.item != paid and self.units[line.name]:
+            if paid[line.item] == {False}:
                 self.bring(line.name, Fraction(0), rule.borne_by)
                 self.result[line.name].codes.append("either_or")
+            elif False in paid[line.item]:
+                self.hold(line.name, "choice_undecided")
+
+    def paid_of(
+        self, rule: EitherOr, item: str, past: list[Line], held: list[tuple[str, Fraction | None]]
+    ) -> set[bool]:
+        """Return whether a kind is paid, in each outcome of the lines that wait; the outcomes at the ends tell all."""
+        one, other = rule.items
+        order = self.conventions.deduction_order
+        earlier = set(order[: order.index("share")])
+        shifting = (bool(self.policy.deductible) and "deductible" in earlier) or (
+            bool(self.policy.caps) and "caps" in earlier
+        )
+        ends: dict[str, set[int]] = {}
+        for kind in rule.items:
+            least = sum(self.units[x.name] for x in past if x.item == kind)
+            ends[kind] = {least}
+            maximum = [most for which, most in held if which == kind]
+            if None in maximum or (held and shifting and least):
+                ends[kind] |= {least or 1, 10**30}
+            elif extra := sum(self.round(most) for most in maximum if most is not None):
+                ends[kind] |= {least or 1, least + extra}
+        found = set()
+        for of_one, of_other in product(ends[one], ends[other]):
+            if (of_one if item == one else of_other) == 0:
+                continue
+            dearer, cheaper = (one, other) if of_one >= of_other else (other, one)
+            chosen = dearer if rule.picks == "higher" else cheaper
+            found.add(not (of_one and of_other) or chosen == item)
+        return found
 
     def deductible(self) -> None:
         rule = self.policy.deductible
