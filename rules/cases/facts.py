@@ -9,7 +9,7 @@ from schemas.claim_file import ClaimFile
 from schemas.policy.clause import Event
 from schemas.quantities import LAST_DAY
 
-DECIDED_AFTER = timedelta(days=10)  # after the last day of a claim, where a case says nothing else
+DECIDED_AFTER = timedelta(days=10)  # after the last day of a case, where it says nothing else
 
 EVENTS = frozenset(get_args(Event)) - {"built"}
 BY_ID = {
@@ -63,7 +63,7 @@ def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: 
     tables = [{"table": name, "version": 1, **rows} for name, rows in merged(base.tables, case.tables).items()]
     payments = _by_id(merged(base.earlier_payments, case.earlier_payments), "id")
     payments = [{"claim": "C-0", "item": "parts", "currency": currency, **p} for p in payments]
-    decided = case.decided_on or base.decided_on or _late_enough(claim)
+    decided = case.decided_on or base.decided_on or _late_enough(claim, machine, services)
     return ClaimFile.model_validate(
         {
             "machine": machine,
@@ -78,16 +78,21 @@ def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: 
     )
 
 
-def _late_enough(claim: Mapping[str, Any]) -> str:
+def _late_enough(claim: Mapping[str, Any], machine: Mapping[str, Any], services: Iterable[Mapping[str, Any]]) -> str:
+    """Return a day of decision on which all that the case states is known."""
+    stated = [(f"claim.{key}", value) for key, value in claim.items() if key.endswith("_on") and value is not None]
+    if not stated:
+        raise CaseFault("the claim states no day; write failed_on")
+    stated += [(f"readings.{row['id']}.on", row.get("on")) for row in machine.get("readings", ())]
+    stated += [(f"meter_changes.{row['id']}.on", row.get("on")) for row in machine.get("meter_changes", ())]
+    stated += [(f"services.{row['record']}.on", row.get("on")) for row in services]
     days = []
-    for key, value in claim.items():
-        if key.endswith("_on") and value is not None:
+    for where, value in stated:
+        if value is not None:
             try:
                 days.append(date.fromisoformat(str(value)))
             except ValueError:
-                raise CaseFault(f'claim.{key}: "{value}" is no day; write one such as 2025-06-16') from None
-    if not days:
-        raise CaseFault("the claim states no day; write failed_on")
+                raise CaseFault(f'{where}: "{value}" is no day; write one such as 2025-06-16') from None
     return (min(max(days), LAST_DAY - DECIDED_AFTER) + DECIDED_AFTER).isoformat()
 
 

@@ -61,12 +61,17 @@ def readings_by_meter(
 
 
 def _rows(claim_file: ClaimFile) -> list[Observed]:
-    machine, claim = claim_file.machine, claim_file.claim
-    rows = [Observed(r.on, centihours(r.hours), r.id, r.source == "fuel_log") for r in machine.readings]
+    machine, claim, decided_on = claim_file.machine, claim_file.claim, claim_file.decided_on
+    # What was noted after the day of the decision was not known on it.
+    rows = [
+        Observed(r.on, centihours(r.hours), r.id, r.source == "fuel_log")
+        for r in machine.readings
+        if r.on <= decided_on
+    ]
     rows += [
         Observed(s.on, centihours(s.reading), s.record, shows_work=True)
         for s in claim_file.services
-        if s.reading is not None
+        if s.reading is not None and s.on <= decided_on
     ]
     if claim.reading is not None:
         rows.append(Observed(claim.failed_on, centihours(claim.reading), CLAIM_READING))
@@ -111,47 +116,71 @@ def follows(earlier: Observed, later: Observed, per_day: int) -> bool:
     return earlier.reading <= later.reading <= earlier.reading + per_day * ((later.day - earlier.day).days + 1)
 
 
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A reading that the others go on without: a spike, or one that ``against`` contradicts and that may be right.
+
+    ``alone``: without it, and only without it, the others agree.
+    """
+
+    reading: Observed
+    against: Observed
+    spike: bool = False
+    alone: bool = False
+
+
 def agreeing_runs(
     meter: Sequence[Observed], per_day: int, *, set_aside_spikes: bool
-) -> tuple[list[list[Observed]], list[Observed]]:
-    """Return the runs of one meter's readings that agree among themselves, and the spikes set aside.
+) -> tuple[list[list[Observed]], list[LeftOut]]:
+    """Return the runs of one meter's readings that agree among themselves, and what they leave out.
 
-    A spike is a reading that the ones before and after it contradict while those two agree (the claim's own reading
-    after it is not enough: the one before must contradict it as well); where a fall can be the spike of either reading,
-    both are set aside. A rise that is too fast speaks against the later reading alone. More
-    than one run means that the readings contradict one another and nothing says which of them is right.
+    A spike is a reading that both the one before it and the one after it contradict while those two agree. Where only
+    one side contradicts a reading it is no spike: of two that contradict one another, each is left out in doubt without
+    which the others agree, as far as a record comes after them; the claim's own readings do not outweigh one. More than
+    one run means that the readings contradict one another and nothing says which of them is right.
     """
-    sequence, spikes, runs = list(meter), list[Observed](), list[list[Observed]]()
+    sequence, left_out, runs = list(meter), list[LeftOut](), list[list[Observed]]()
     index = 0
     while index + 1 < len(sequence):
-        earlier, later = sequence[index], sequence[index + 1]
-        if follows(earlier, later, per_day):
+        if follows(sequence[index], sequence[index + 1], per_day):
             index += 1
             continue
-        removable = [
-            o
-            for o, before, after in (
-                (earlier, sequence[index - 1] if index and earlier.reading > later.reading else None, later),
-                (later, earlier, sequence[index + 2] if index + 2 < len(sequence) else None),
-            )
-            if set_aside_spikes and _is_spike(o, before, after, per_day)
-        ]
-        if removable:
-            spikes += removable
-            sequence = [o for o in sequence if o not in removable]
+        found = _left_out(sequence, index, per_day) if set_aside_spikes else ()
+        if found:
+            left_out += found
+            sequence = [o for o in sequence if all(o is not out.reading for out in found)]
             index = max(index - 1, 0)
-            continue
-        runs.append(sequence[: index + 1])
-        sequence, index = sequence[index + 1 :], 0
-    return [*runs, sequence], spikes
+        else:
+            runs.append(sequence[: index + 1])
+            sequence, index = sequence[index + 1 :], 0
+    return [*runs, sequence], left_out
 
 
-def _is_spike(reading: Observed, before: Observed | None, after: Observed | None, per_day: int) -> bool:
-    if reading.anchor != "none" or before is None or after is None or before.anchor == "age":
-        return False
-    if after.record in (CLAIM_READING, REPAIR_READING) and follows(before, reading, per_day):
-        return False  # a record that agrees with the one before it is not set aside on the claim's word alone
-    return follows(before, after, per_day)
+def _left_out(sequence: Sequence[Observed], index: int, per_day: int) -> tuple[LeftOut, ...]:
+    """Return what is left out where the reading after number ``index`` contradicts it."""
+    earlier, later = sequence[index], sequence[index + 1]
+    if index + 2 == len(sequence) or is_claims_own(sequence[index + 1 :]):
+        return ()
+    before, after = sequence[index - 1] if index else None, sequence[index + 2]
+    without_later = later.anchor == "none" and follows(earlier, after, per_day)
+    if without_later and earlier.anchor != "age" and not follows(later, after, per_day):
+        return (LeftOut(later, earlier, spike=True),)
+    without_earlier = (
+        before is not None
+        and earlier.anchor == "none"
+        and before.anchor != "age"  # nothing shown before it speaks for the later one
+        and earlier.reading > later.reading  # a rise that is too fast speaks against the later reading alone
+        and follows(before, later, per_day)
+    )
+    found = [LeftOut(earlier, later, alone=not without_later)] if without_earlier else []
+    if without_later and earlier.reading > later.reading:
+        found.append(LeftOut(later, earlier, alone=not without_earlier))
+    return tuple(found)
+
+
+def is_claims_own(readings: Sequence[Observed]) -> bool:
+    """Return whether the claim alone shows these readings."""
+    return all(o.record in (CLAIM_READING, REPAIR_READING) for o in readings)
 
 
 def stuck_groups(

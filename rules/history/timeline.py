@@ -9,11 +9,15 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
+from rules.history.reading_words import doubt_words, left_out_words, read_words, shown_words
 from rules.history.readings import (
     CLAIM_READING,
     REPAIR_READING,
+    LeftOut,
     Observed,
     agreeing_runs,
+    follows,
+    is_claims_own,
     readings_by_meter,
     stuck_groups,
 )
@@ -43,7 +47,7 @@ class HoursBounds:
 
     ``fact`` is what to ask where they differ. ``low_shifts`` and ``high_shifts`` say how many of the timeline's shifts
     lie before each bound: ``low`` counts them as 0, ``high`` as their most. Where only the shifts are open, ``fact`` is
-    None.
+    None. ``right_from``: ``high`` is what a record shows, and is right where the hours at the failure are no lower.
     """
 
     low: int
@@ -52,6 +56,7 @@ class HoursBounds:
     fact: OpenFact | None = None
     low_shifts: int = 0
     high_shifts: int = 0
+    right_from: int | None = None
 
     @property
     def certain(self) -> bool:
@@ -105,7 +110,8 @@ def build_timeline(claim_file: ClaimFile, meter: MeterConventions, facts: FactHa
     machine, claim = claim_file.machine, claim_file.claim
     if not machine.has_meter:
         return Timeline((), None, {}, (), ())
-    changes = tuple(sorted(machine.meter_changes, key=lambda c: (c.on, c.id)))
+    known = (change for change in machine.meter_changes if change.on <= claim_file.decided_on)
+    changes = tuple(sorted(known, key=lambda c: (c.on, c.id)))
     walk = _Walk(claim_file, meter, facts, changes)
     walk.run()
     at_failure = walk.hours_at_failure()
@@ -152,34 +158,71 @@ class _Walk:
     def run(self) -> None:
         meters, contradiction = readings_by_meter(self.claim_file, self.changes, self.per_day)
         for number, meter in enumerate(meters):
-            runs, spikes = agreeing_runs(
+            runs, left_out = agreeing_runs(
                 meter, self.per_day, set_aside_spikes=self.meter.single_spike == "drop_with_note"
             )
-            self.notes += [_spike_note(o) for o in sorted(spikes, key=lambda o: (o.day, o.record))]
+            left_out.sort(key=lambda out: (out.reading.day, out.reading.record))
+            began = self.base
             self._meter(runs, last=all(len(m) == 1 for m in meters[number + 1 :]))
+            for out in left_out:
+                self._leave_out(out, began)
             if number < len(self.changes):
                 self._change(self.changes[number], runs[-1][-1])
         if contradiction is not None:
             self._own_contradiction(*contradiction)
 
     def _meter(self, runs: list[list[Observed]], *, last: bool) -> None:
-        start, shifts_before = self.base + runs[0][0].reading, len(self.shifts)
+        least = self.base + runs[0][0].reading, len(self.shifts)  # the hours that no doubt goes below, and shifts
         for number, run in enumerate(runs):
             earlier = runs[number - 1][-1] if number else None
-            if earlier is not None and last and number == len(runs) - 1 and _is_claims_own(run):
+            if earlier is not None and last and number == len(runs) - 1 and is_claims_own(run):
                 self._doubtful_claim(earlier, run[0])
                 return
             if earlier is not None:
                 self._cut(earlier, run[0])
             later = runs[number + 1] if number + 1 < len(runs) else None
-            if later is None or (last and _is_claims_own(later) and later[0].reading > run[-1].reading):
+            if later is None or (last and is_claims_own(later) and later[0].reading > run[-1].reading):
                 self._run(run)
             else:
-                # Either these readings are wrong or the later ones are: if these, the hours were no more than those.
-                high_end = self.base + later[0].reading
-                for observed in run:
-                    high = max(self.base + observed.reading, high_end)
-                    self._doubt(observed, HoursBounds(min(start, high), high, ()), shifts_before)
+                least = self._contradicted(run, [o for after in runs[number + 1 :] for o in after], *least)
+
+    def _contradicted(self, run: list[Observed], later: list[Observed], least: int, shifts: int) -> tuple[int, int]:
+        """Take readings that later ones contradict: those that take part in it are in doubt, and no others.
+
+        Either they are wrong or the later ones are: if they, the hours were no more than the first of those.
+        """
+        for observed in run:
+            against = next((o for o in later if not follows(observed, o, self.per_day)), None)
+            if against is None:
+                self._certain(observed)
+                least, shifts = self.base + observed.reading, len(self.shifts)
+                continue
+            words = f"{read_words(observed)}, which {shown_words(against)} contradicts"
+            fact = self._fact(observed, self.facts.contradicts_other_record, words)
+            high = self.base + max(observed.reading, later[0].reading)
+            # The claim's own word against a record: were the claim wrong, the record would be right.
+            right_from = high if is_claims_own(later) and not self.shifts else None
+            self._doubt(observed, HoursBounds(min(least, high), high, (), fact, right_from=right_from), shifts)
+        return least, shifts
+
+    def _leave_out(self, out: LeftOut, began: int) -> None:
+        """Note a reading that the others go on without; one that may be right all the same is in doubt.
+
+        ``began``: the base of its meter before any reading contradicted another.
+        """
+        reading, own = out.reading, out.reading.record in (CLAIM_READING, REPAIR_READING)
+        if out.spike or not own:
+            self.notes.append(HistoryNote("reading_set_aside", left_out_words(out), (reading.record,)))
+        if out.spike:
+            return
+        words = f"{read_words(reading)}, which {shown_words(out.against)} contradicts"
+        fact = self._fact(reading, self.facts.contradicts_other_record, words)
+        round_it = self._between(reading.day, fact, failure=reading.record == CLAIM_READING)
+        low = min(round_it.low, began + reading.reading)
+        high = max(round_it.high, self.base + reading.reading + sum(s.most for s in self.shifts))
+        shifts = 0 if low < round_it.low else round_it.low_shifts
+        bounds = HoursBounds(low, high, _records(reading), fact, shifts, len(self.shifts))
+        self.sightings.append(Sighting(reading.day, bounds, reading.record))
 
     def _run(self, run: list[Observed]) -> None:
         """Take readings that agree; hours lost while the meter was stuck are a shift for everything after."""
@@ -195,7 +238,8 @@ class _Walk:
                 stopped = group[0]
                 lost = self.per_day * ((observed.day - stopped.day).days + 1)
                 hours = self.base + observed.reading
-                self._doubt(observed, HoursBounds(hours, hours + lost, ()), len(self.shifts), group)
+                fact = self._stood(observed, *group)
+                self._doubt(observed, HoursBounds(hours, hours + lost, (), fact), len(self.shifts))
                 continue
             if stopped is not None:
                 self._lost(stopped, observed.day, observed.reading - stopped.reading)
@@ -216,30 +260,21 @@ class _Walk:
         bounds = HoursBounds(low, high, records, None, shifts, shifts)
         self.sightings.append(Sighting(observed.day, bounds, observed.record))
 
-    def _doubt(
-        self, observed: Observed, bounds: HoursBounds, shifts: int, stuck: tuple[Observed, Observed] | None = None
-    ) -> None:
+    def _doubt(self, observed: Observed, bounds: HoursBounds, shifts: int) -> None:
         if observed.anchor == "age":
             self._certain(observed)
             return
-        if stuck is not None:
-            words = (
-                f"the machine hours on {day_text(observed.day)}: the meter stood at {hours_text(observed.reading)} from"
-                f" {day_text(stuck[0].day)} to {day_text(stuck[1].day)} while the machine was at work"
-            )
-            key = "reading:stuck" if observed.record == CLAIM_READING else f"reading:{observed.record}"
-            fact = OpenFact(key, "reading", "person", words)
-        else:
-            words = (
-                f"the meter reading of {hours_text(observed.reading)} on {day_text(observed.day)}"
-                f" ({_named(observed)}), which later readings contradict"
-            )
-            fact = self._fact(observed, self.facts.contradicts_other_record, words)
         high = bounds.high + sum(s.most for s in self.shifts)
-        hours = replace(
-            bounds, high=high, records=_records(observed), fact=fact, low_shifts=shifts, high_shifts=len(self.shifts)
-        )
+        hours = replace(bounds, high=high, records=_records(observed), low_shifts=shifts, high_shifts=len(self.shifts))
         self.sightings.append(Sighting(observed.day, hours, observed.record))
+
+    def _stood(self, observed: Observed, first: Observed, last: Observed) -> OpenFact:
+        words = (
+            f"the machine hours on {day_text(observed.day)}: the meter stood at {hours_text(observed.reading)} from"
+            f" {day_text(first.day)} to {day_text(last.day)} while the machine was at work"
+        )
+        key = "reading:stuck" if observed.record == CLAIM_READING else f"reading:{observed.record}"
+        return OpenFact(key, "reading", "person", words)
 
     def _fact(self, observed: Observed, handling: Literal["need_info", "refer"], words: str) -> OpenFact:
         key = "reading:failure" if observed.record == CLAIM_READING else f"reading:{observed.record}"
@@ -253,7 +288,7 @@ class _Walk:
         else:
             least = min(0, earlier.reading - later.reading)
             most = max(0, earlier.reading + self.per_day * days - later.reading)
-        fact = self._fact(later, self.facts.contradicts_other_record, _doubt_words(later, earlier, self.per_day))
+        fact = self._fact(later, self.facts.contradicts_other_record, doubt_words(later, earlier, self.per_day))
         self.base += least
         self.shifts.append(Shift(replace(fact, key=f"contradiction:{later.record}"), most - least))
 
@@ -271,7 +306,7 @@ class _Walk:
         """The claim's reading is the last one and contradicts the one before: its own slip when it is too high."""
         own_slip = claimed.reading > earlier.reading
         handling = self.facts.contradicts_itself if own_slip else self.facts.contradicts_other_record
-        fact = self._fact(claimed, handling, _doubt_words(claimed, earlier, self.per_day))
+        fact = self._fact(claimed, handling, doubt_words(claimed, earlier, self.per_day))
         fact = replace(fact, key="reading:failure")
         possible = earlier.reading + self.per_day * ((self.claim.failed_on - earlier.day).days + 1)
         low = self.base + min(earlier.reading, claimed.reading)
@@ -336,37 +371,5 @@ class _Walk:
         return HoursBounds(low[0], max(high[0], low[0]), records, fact, low[1], high[1])
 
 
-def _is_claims_own(run: Sequence[Observed]) -> bool:
-    return all(o.record in (CLAIM_READING, REPAIR_READING) for o in run)
-
-
 def _records(*observed: Observed) -> tuple[str, ...]:
     return tuple(o.record for o in observed if o.record)
-
-
-def _named(observed: Observed) -> str:
-    return "the claim" if observed.record in (CLAIM_READING, REPAIR_READING) else observed.record
-
-
-def _spike_note(reading: Observed) -> HistoryNote:
-    words = (
-        f"reading {hours_text(reading.reading)} on {day_text(reading.day)} is set aside: the readings before and after"
-        " it contradict it"
-    )
-    return HistoryNote("reading_set_aside", words, (reading.record,))
-
-
-def _doubt_words(doubtful: Observed, last: Observed, per_day: int) -> str:
-    read = f"the meter reading of {hours_text(doubtful.reading)} on {day_text(doubtful.day)} ({_named(doubtful)})"
-    if last.anchor == "age":
-        return f"{read}, which is more than the machine's age allows"
-    if doubtful.reading < last.reading:
-        return f"{read}, which is below {hours_text(last.reading)} on {day_text(last.day)} ({_named(last)})"
-    days = max((doubtful.day - last.day).days, 1)
-    rate = (doubtful.reading - last.reading) // (100 * days)
-    slip = doubtful.reading // 10
-    meant = f"; was {hours_text(slip)} meant?" if last.reading <= slip <= last.reading + per_day * days else ""
-    return (
-        f"the meter reading of {hours_text(doubtful.reading)} on {day_text(doubtful.day)}: {rate} h a day since"
-        f" {hours_text(last.reading)} on {day_text(last.day)} ({_named(last)}) is not possible{meant}"
-    )

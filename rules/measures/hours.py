@@ -114,9 +114,9 @@ class _Duty:
 
 
 class Breakpoints:
-    """Where the policies of one claim change their answer; a breakpoint is the first value beyond.
+    """Where the policies of one claim change their answer (the first value beyond), the same in every world.
 
-    It holds what is the same in every world and nothing of any one of them; the services of ``serving`` are looked at.
+    The services of ``serving`` are looked at.
     """
 
     def __init__(self, timeline: Timeline, policies: Policies, claim_file: ClaimFile, serving: Policies) -> None:
@@ -164,6 +164,8 @@ class Breakpoints:
             high += sum(shifts[: bounds.high_shifts]) - sum(s.most for s in self.timeline.shifts[: bounds.high_shifts])
         if bounds.fact is None:
             return low
+        if bounds.right_from is not None and (known := self._taken(bounds, world)) is not None:
+            return known
         return world.pick(bounds.fact, lambda: self._candidates(key, low, high, world))
 
     def _candidates(self, key: str, low: int, high: int, world: World) -> tuple[int, ...]:
@@ -192,8 +194,7 @@ class Breakpoints:
                 lows.append(value)
             elif other_day > day:
                 highs.append(value)
-        narrow_low, narrow_high = max(lows), min(highs)
-        return (narrow_low, narrow_high) if narrow_low <= narrow_high else (low, high)
+        return (max(lows), min(highs)) if max(lows) <= min(highs) else (low, high)
 
     def _quantities(self) -> Iterator[tuple[str, HoursBounds]]:
         yield from self.timeline.of_records.items()
@@ -214,6 +215,8 @@ class Breakpoints:
         """Return the value of a quantity that is certain or already picked in this world."""
         if bounds.certain:
             return bounds.low
+        if bounds.right_from is not None and (self._taken(self._bounds(FAILURE), world) or 0) >= bounds.right_from:
+            return bounds.high  # this world takes the claim's reading for wrong, and so the record for right
         if bounds.fact is not None:
             return world.assumed.get(bounds.fact.key, world.values.get(bounds.fact.key))
         taken = [self._taken_shift(number, world) for number in range(bounds.low_shifts)]

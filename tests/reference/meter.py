@@ -16,6 +16,7 @@ from tests.reference.dates import span_on
 from tests.reference.unknown import Given
 
 FAILURE, REPAIR = "failure", "repair"
+OWN = ("claim:reading", REPAIR)
 
 
 def hundredths(hours: Decimal) -> int:
@@ -118,18 +119,17 @@ class History:
 
     def _at_start(self, day: date, old: dict[str, int]) -> tuple[int, int]:
         """Return the bounds of the hours at a start of term: none were on a machine that nobody saw at work before."""
-        own = ("claim:reading", REPAIR)
         rows = [(s.day, s.hours + self._old(s.unknown, old), s.record) for s in self.seen]
         rows += [(d.on, hundredths(d.hours), "shown") for d in self.claim_file.machine.demonstrations]
-        earlier = [(on, hours) for on, hours, record in rows if record not in own and on < day]
-        on_day = [hours for on, hours, record in rows if record and record not in own and on == day]
-        if not on_day and not any(record and record not in own and on < day for on, _, record in rows):
+        earlier = [(on, hours) for on, hours, record in rows if record not in OWN and on < day]
+        on_day = [hours for on, hours, record in rows if record and record not in OWN and on == day]
+        if not on_day and not any(record and record not in OWN and on < day for on, _, record in rows):
             return 0, 0
         if len(on_day) == 1:
             return on_day[0], on_day[0]
         lows = [hours for _, hours in earlier] + ([min(on_day)] if on_day else [])
         highs = [hours + self.a_day * ((day - on).days + 1) for on, hours in earlier]
-        highs += [hours for on, hours, record in rows if on > day or (on == day and record in own)]
+        highs += [hours for on, hours, record in rows if on > day or (on == day and record in OWN)]
         highs += [max(on_day)] if on_day else []
         if day <= self.claim_file.claim.failed_on:
             highs.append(self.range_of(FAILURE, old)[1])
@@ -146,9 +146,9 @@ def read_history(claim_file: ClaimFile, conventions: Conventions) -> History:
     if not machine.has_meter:
         history.no_meter = True
         return history
-    changes = sorted(machine.meter_changes, key=lambda c: (c.on, c.id))
+    changes = _changes(claim_file)
     meters = _meters(claim_file, history.a_day)
-    own = [(n, r) for n, meter in enumerate(meters) for r in meter if r.record in ("claim:reading", REPAIR)]
+    own = [(n, r) for n, meter in enumerate(meters) for r in meter if r.record in OWN]
     contradiction = None
     if len(own) == 2 and own[0][0] == own[1][0]:
         first, second = sorted((r for _, r in own), key=lambda r: r.record)  # claim:reading stands before repair
@@ -164,10 +164,8 @@ def read_history(claim_file: ClaimFile, conventions: Conventions) -> History:
             base += _change(history, changes[number], meter)
     if contradiction is not None and not history.unclear:
         old = dict(history.old_meters)
-        low, high = (
-            history._between(claim.failed_on, True, dict.fromkeys(old, 0))[0],
-            history._between(claim.failed_on, True, old)[1],
-        )
+        low = history._between(claim.failed_on, True, dict.fromkeys(old, 0))[0]
+        high = history._between(claim.failed_on, True, old)[1]
         most = sum(old.values())
         high = max(high, base + max(contradiction) + most)
         handling = conventions.facts.contradicts_itself
@@ -176,18 +174,25 @@ def read_history(claim_file: ClaimFile, conventions: Conventions) -> History:
     return history
 
 
+def _changes(claim_file: ClaimFile) -> list[MeterChange]:
+    """Return the meter changes known on the day of the decision, in order."""
+    known = [c for c in claim_file.machine.meter_changes if c.on <= claim_file.decided_on]
+    return sorted(known, key=lambda c: (c.on, c.id))
+
+
 def _meters(claim_file: ClaimFile, a_day: int) -> list[list[Shown]]:
     machine, claim = claim_file.machine, claim_file.claim
     rows = [Shown(r.on, hundredths(r.hours), r.id, work=r.source == "fuel_log") for r in machine.readings]
     rows += [
         Shown(s.on, hundredths(s.reading), s.record, work=True) for s in claim_file.services if s.reading is not None
     ]
+    rows = [row for row in rows if row.day <= claim_file.decided_on]
     if claim.reading is not None:
         rows.append(Shown(claim.failed_on, hundredths(claim.reading), "claim:reading"))
     if claim.repair_reading is not None:
         on = claim.repair_began_on or claim.repair_ended_on or claim.submitted_on or claim_file.decided_on
         rows.append(Shown(max(on, claim.failed_on), hundredths(claim.repair_reading), REPAIR))
-    changes = sorted(machine.meter_changes, key=lambda c: (c.on, c.id))
+    changes = _changes(claim_file)
     meters: list[list[Shown]] = [[] for _ in range(len(changes) + 1)]
     for row in rows:
         number = 0
@@ -223,21 +228,54 @@ def _agree(one: Shown, other: Shown, a_day: int) -> bool:
 
 def _read_meter(history: History, meter: list[Shown], base: int, last: bool) -> None:
     """Write down what one meter showed, up to where its readings begin to contradict one another."""
+    doubtful: list[Shown] = []
     if history.conventions.meter.single_spike == "drop_with_note":
-        _drop_spikes(meter, history.a_day)
+        doubtful = _drop_spikes(meter, history.a_day)
     _mark_stuck(history, meter)
     broken = [n for n in range(1, len(meter)) if not _agree(meter[n - 1], meter[n], history.a_day)]
     end = len(meter)
     if broken:
-        own_end = all(r.record in ("claim:reading", REPAIR) for r in meter[broken[0] :])
-        if len(broken) > 1 or not own_end or not last:
+        end = broken[0]
+        later = meter[end:]
+        if len(broken) == 1 and last and all(r.record in OWN for r in later):
+            _doubt_claim(history, meter[end - 1], meter[end], base)
+        elif len(broken) == 1 and last and _against_claim_alone(history, meter[:end], later):
+            end -= 1
+            highest = base + max(meter[end].hours, later[0].hours)
+            history.doubt = Bounds(base + meter[end - 1].hours, highest, 0, _asks_of_records(history))
+        else:
             history.unclear = True
             return
-        end = broken[0]
-        _doubt_claim(history, meter[end - 1], meter[end], base)
     for row in meter[:end]:
         history.seen.append(Seen(row.day, base + row.hours, row.record, len(history.old_meters)))
     del meter[end:]
+    for row in doubtful:
+        _doubt_left_out(history, row, base)
+
+
+def _asks_of_records(history: History) -> str:
+    return "person" if history.conventions.facts.contradicts_other_record == "refer" else "dealer"
+
+
+def _against_claim_alone(history: History, before: list[Shown], later: list[Shown]) -> bool:
+    """Return whether records after the failure contradict the claim's reading and none of those before it."""
+    claim_file = history.claim_file
+    if before[-1].record != "claim:reading" or history.old_meters or any(r.kind != "reading" for r in later):
+        return False
+    if any(s.reading is None for s in claim_file.services) or any(r.day <= claim_file.claim.failed_on for r in later):
+        return False
+    return all(_agree(row, other, history.a_day) for row in before[:-1] for other in later)
+
+
+def _doubt_left_out(history: History, row: Shown, base: int) -> None:
+    """Hold what a reading that others contradict leaves open: of the claim's own the hours at the failure."""
+    claim_file = history.claim_file
+    if row.record == "claim:reading" and not history.old_meters:
+        low, high = history._between(claim_file.claim.failed_on, True, {})
+        own = base + row.hours
+        history.doubt = Bounds(min(low, own), max(high, own), 0, _asks_of_records(history))
+    elif row.record in OWN or row.record in {s.record for s in claim_file.services}:
+        history.unclear = True
 
 
 def _doubt_claim(history: History, before: Shown, own: Shown, base: int) -> None:
@@ -254,31 +292,36 @@ def _doubt_claim(history: History, before: Shown, own: Shown, base: int) -> None
     )
 
 
-def _drop_spikes(meter: list[Shown], a_day: int) -> None:
-    """Take readings away that the ones on both sides contradict while those two agree."""
+def _drop_spikes(meter: list[Shown], a_day: int) -> list[Shown]:
+    """Take away what both sides contradict, and what the others can do without of two that contradict one another.
 
-    def spike(n: int) -> bool:
-        return (
-            0 < n < len(meter) - 1
-            and meter[n].kind == "reading"
-            and meter[n - 1].kind != "age"
-            and _agree(meter[n - 1], meter[n + 1], a_day)
-            # the claim's own reading alone does not outweigh a record that agrees with the one before it
-            and not (meter[n + 1].record in ("claim:reading", REPAIR) and _agree(meter[n - 1], meter[n], a_day))
-        )
-
+    Returns the latter: they may be right. The claim's own readings alone do not outweigh a record.
+    """
+    doubtful: list[Shown] = []
     n = 1
     while n < len(meter):
-        if _agree(meter[n - 1], meter[n], a_day):
+        one, other = meter[n - 1], meter[n]
+        if _agree(one, other, a_day):
             n += 1
             continue
-        fell = meter[n - 1].hours > meter[n].hours
-        away = [m for m in ((n - 1) if fell else -1, n) if m > 0 and spike(m)]
+        away: list[int] = []
+        if n + 1 < len(meter) and not all(r.record in OWN for r in meter[n:]):
+            without_other = other.kind == "reading" and _agree(one, meter[n + 1], a_day)
+            if without_other and one.kind != "age" and not _agree(other, meter[n + 1], a_day):
+                del meter[n]
+                n = 1
+                continue
+            if one.hours > other.hours:
+                supported = n >= 2 and meter[n - 2].kind != "age" and _agree(meter[n - 2], other, a_day)
+                away += [n - 1] if supported and one.kind == "reading" else []
+                away += [n] if without_other else []
         if not away:
             n += 1
             continue
+        doubtful += [meter[m] for m in away]
         meter[:] = [r for m, r in enumerate(meter) if m not in away]
         n = 1
+    return doubtful
 
 
 def _mark_stuck(history: History, meter: list[Shown]) -> None:
