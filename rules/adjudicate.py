@@ -10,13 +10,13 @@ from rules.coverage import Evaluation
 from rules.decision.assemble import (
     firings_of,
     line_decision,
-    measures_of,
     payout_of,
     proposals_of,
     questions_of,
     status_of,
 )
 from rules.decision.dates import with_days_in_doubt
+from rules.decision.derived import measures_of
 from rules.decision.held import with_all_asked_for
 from rules.decision.merge import MergedLine, merge
 from rules.decision.notes import Notebook
@@ -72,8 +72,12 @@ class Adjudicator:
             if remedies
             else ()
         )
+        every = [world for _, world in explored.results]
+        # Days in doubt leave a world of their own, in which nothing is derived.
+        alike = every if merged[0].world.hours else [merged[0].world]
         worlds = {id(line.world): line.world for line in merged}
-        notebooks = {key: Notebook(world, claim_file) for key, world in worlds.items()}
+        others = alike if explored.complete else None
+        notebooks = {key: Notebook(world, claim_file, others) for key, world in worlds.items()}
         lines = tuple(line_decision(line, claim_file, notebooks[id(line.world)]) for line in merged)
         payers = {line.shown.view.payer.name: line.shown.view.payer for line in merged if line.shown.view is not None}
         looked_at = {p.name: p for p in self.book.with_fall_backs(first.selected.policies)} | payers
@@ -91,7 +95,7 @@ class Adjudicator:
             questions=questions,
             proposals=proposals_of(list(worlds.values())),
             deadlines=tuple(("answer_question", q.id, q.answer_by) for q in questions if q.answer_by is not None),
-            measures=measures_of(merged[0].world),
+            measures=measures_of(merged[0].world, alike, complete=explored.complete),
             firings=firings_of(merged[0].world),
             remedies=changes,
         )

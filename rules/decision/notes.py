@@ -1,9 +1,9 @@
 """Notes beside the reasons: windows still open, late services that count again, readings set aside.
 
-They decide nothing.
+They decide nothing. What an open fact leaves in doubt is no note: those of a duty stand where every world has them.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from rules.decision.catalogue import KINDS
@@ -24,11 +24,15 @@ INVOICES = frozenset(("dealer_invoice", "garage_invoice"))
 
 @dataclass(frozen=True, slots=True)
 class Notebook:
-    """The notes of one world; those of a duty are written once, however many lines they stand beside."""
+    """The notes of one world; those of a duty are written once, however many lines they stand beside.
+
+    ``others`` are all worlds of the claim; None: there are too many to say what holds in every one.
+    """
 
     world: WorldResult
     claim_file: ClaimFile
-    _of_duty: dict[tuple[str, int, str], tuple[Reason, ...]] = field(default_factory=dict)
+    others: Sequence[WorldResult] | None = ()
+    _of_duty: dict[tuple[int, str, int, str], tuple[Reason, ...]] = field(default_factory=dict)
 
     def notes_of(self, merged: MergedLine) -> list[Reason]:
         """Return the notes of a line, in no particular order."""
@@ -45,22 +49,37 @@ class Notebook:
         if line.state == "deny" and not any(_is_of_services(reason) for reason in line.reasons):
             return found  # what the services did is beside the point of this denial
         named = (line.view.candidate.name, line.view.payer.name)
-        for measures in self.world.measures:
+        return found + self._sure(merged, named, self._notes_in(self.world, merged, named))
+
+    def _sure(self, merged: MergedLine, named: tuple[str, str], notes: list[Reason]) -> list[Reason]:
+        """Return the notes that hold whatever the open facts are; that records are open is one of those facts."""
+        doubtful = {note for note in notes if note.code != "records_open"}
+        sure = set[Reason]() if self.others is None else set(doubtful)
+        for world in self.others or ():
+            if not sure:
+                break
+            if world is not self.world:
+                sure &= set(self._notes_in(world, merged, named))
+        return [note for note in notes if note in sure or note not in doubtful]
+
+    def _notes_in(self, world: WorldResult, merged: MergedLine, named: tuple[str, str]) -> list[Reason]:
+        found, line = list[Reason](), merged.shown
+        for measures in world.measures:
             group = measures.group_of_line.get(line.subject.line.line)
             if measures.policy.name not in named or group is None:
                 continue
             for duty in measures.duties:
                 links = measures.policy.terms.services[duty.duty].links
                 if duty.group == group.number and (not links or line.subject.component in links):
-                    notes = self._duty_notes(measures, duty)
+                    notes = self._duty_notes(world, measures, duty)
                     may_change = (merged.facts or not merged.complete) and _may_change(
                         merged, measures.policy, duty.duty, group
                     )
                     found += [note for note in notes if note.code != "records_open"] if may_change else notes
         return found
 
-    def _duty_notes(self, measures: Measures, duty: DutyState) -> tuple[Reason, ...]:
-        key = (measures.policy.name, duty.group, duty.duty)
+    def _duty_notes(self, world: WorldResult, measures: Measures, duty: DutyState) -> tuple[Reason, ...]:
+        key = (id(world), measures.policy.name, duty.group, duty.duty)
         if key not in self._of_duty:
             clause = measures.policy.clauses[f"services.{duty.duty}"]
             self._of_duty[key] = tuple(

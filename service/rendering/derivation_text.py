@@ -17,7 +17,8 @@ _DAY_WINDOW = re.compile(r"(?<=\s)(\d{6})-(\d{6})$")
 _BOTH_WINDOWS = re.compile(r"(?<=\d) h (?=\d{1,2} [A-Z])")
 _DAYS_PAST = re.compile(r", (-?\d+) days past")
 _ISO_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
-_POINT = re.compile(r"(\w+) point (\d+)")
+_POINT = re.compile(r"(?:(?P<group>.+): )?(?P<duty>\w+) point (?P<number>\d+)")
+_SCHEDULE = re.compile(r"(?:(?P<group>.+): )?(?P<duty>\w+): schedule starts")
 _LIMIT = re.compile(r"(.+)\.ends\[(\d+)\]")
 _GROUP_AND_LIMIT = re.compile(r"(.+): (\S+\.ends\[\d+\])")
 _GROUP = re.compile(r"(?P<what>[^/:]+)(?:/(?P<side>(?!carve_outs)\w+))?(?:/(?P<path>carve_outs\[\d+\]))?")
@@ -53,7 +54,7 @@ def derivation_text(
 def _duties(decision: Decision, state: str) -> frozenset[tuple[str | None, str]]:
     """Return policy and name of each duty that has a due point in a state."""
     found = [(m.policy, _POINT.fullmatch(m.name)) for m in decision.measures if m.value.startswith(f"{state} window")]
-    return frozenset((policy, point[1]) for policy, point in found if point is not None)
+    return frozenset((policy, point["duty"]) for policy, point in found if point is not None)
 
 
 def _governing(decision: Decision, width: int) -> Iterator[str]:
@@ -80,9 +81,14 @@ def _measures(decision: Decision, width: int, reading: "_Reading") -> Iterator[s
 
 def _measure(measure: Measure, reading: "_Reading") -> str:
     point = _POINT.fullmatch(measure.name)
-    limit = _GROUP_AND_LIMIT.fullmatch(measure.name)
-    name = f"{plain(point[1])}, due point {point[2]}" if point else plain(measure.name)
-    if limit is not None and measure.policy is not None:
+    limit, schedule = _GROUP_AND_LIMIT.fullmatch(measure.name), _SCHEDULE.fullmatch(measure.name)
+    name = plain(measure.name)
+    of_duty = point or schedule
+    if of_duty is not None:
+        whose = f"{reading.group(measure.policy or '', of_duty['group'])}: " if of_duty["group"] else ""
+        what = f", due point {point['number']}" if point is not None else ": schedule starts"
+        name = f"{whose}{plain(of_duty['duty'])}{what}"
+    elif limit is not None and measure.policy is not None:
         name = f"{reading.group(measure.policy, limit[1])}: {reading.clause(measure.policy, limit[2])}"
     elif measure.name.endswith(": start of term") and measure.policy is not None:
         name = f"{reading.group(measure.policy, measure.name.removesuffix(': start of term'))}: start of term"
@@ -100,7 +106,7 @@ def measure_words(value: str) -> str:
     """
     value = _HOUR_WINDOW.sub(lambda m: f"window {_hours(m[1])} to {_hours(m[2])} h", value)
     value = _DAY_WINDOW.sub(lambda m: f"{_ordinal_day(m[1])} to {_ordinal_day(m[2])}", value)
-    value = re.sub(r"^(\w+) window(?= )", r"\1, window", value).removesuffix(" window")
+    value = re.sub(r"^(\w[\w: ]*?) window(?= )", r"\1, window", value).removesuffix(" window")
     value = re.sub(r"^unanswered\b", "no record on file, and asked for", value)
     value = _BOTH_WINDOWS.sub(" h or ", value)
     value = _DAYS_PAST.sub(_days_past, value)
@@ -125,7 +131,9 @@ def _days_past(match: re.Match[str]) -> str:
 
 
 def _firings(decision: Decision, width: int, reading: "_Reading") -> Iterator[str]:
-    yield from wrapped("Rules that fired, with the facts they matched", width)
+    is_open = bool(decision.questions) or any(m.value.partition(":")[0] == "open" for m in decision.measures)
+    taken = " where the open facts are as the lines take them" if is_open else ""
+    yield from wrapped(f"Rules that fired{taken}, with the facts they matched", width)
     if not decision.firings:
         yield from wrapped("none: nothing stands against the claim.", width, _IN)
     policy: str | None = None

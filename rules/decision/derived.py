@@ -1,0 +1,152 @@
+"""The derived quantities that a decision rests on, for --explain and for comparing derivations.
+
+A quantity that is open is not told as the world has it that a line is shown by: hours and shares are told with their
+range, all else as "open" with what it may be.
+"""
+
+from collections import Counter
+from collections.abc import Hashable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from rules.line_views import WorldResult
+from rules.measures.duties import DutyState
+from rules.measures.groups import LimitState
+from rules.measures.measure import Measures
+from rules.plain import hours_text
+from schemas.decision import Measure
+
+MOST_NAMED = 3  # values of an open quantity that are told one by one
+NOT_CLOSED = "not closed"  # of an open due point: its window had not closed, or it was not yet due
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """A measure in one world; of hours, a share or a due point also what tells it where the worlds differ."""
+
+    measure: Measure
+    low: int | None = None
+    high: int | None = None
+    after: str = ""  # words behind hours
+    share: Fraction | None = None
+    state: str | None = None
+    window: str = ""
+
+
+Places = dict[Hashable, _Found]
+
+
+def measures_of(shown: WorldResult, worlds: Sequence[WorldResult], *, complete: bool = True) -> tuple[Measure, ...]:
+    """Return the measures of the world that a line is shown by, as far as all worlds agree on them.
+
+    ``complete``: all worlds were looked at, and not only the first ones.
+    """
+    own = _places(shown)
+    others = [own if world is shown else _places(world) for world in worlds] if len(worlds) > 1 else [own]
+    return tuple(
+        _told(found, [o[place] for o in others if place in o], len(others), complete) for place, found in own.items()
+    )
+
+
+def _told(found: _Found, everywhere: Sequence[_Found], worlds: int, complete: bool) -> Measure:
+    measure = found.measure
+    if found.low is not None:
+        low = min(f.low for f in everywhere if f.low is not None)
+        high = max(f.high for f in everywhere if f.high is not None)
+        told = hours_text(low) if low == high else f"{hours_text(low).removesuffix(' h')} to {hours_text(high)}"
+        return _with(measure, f"{told}{found.after}")
+    if not complete and (found.share is not None or found.state is not None):
+        return Measure(measure.policy, measure.name, "open")
+    if found.share is not None:
+        least, most = min(f.share or 0 for f in everywhere), max(f.share or 0 for f in everywhere)
+        return _with(measure, str(least) if least == most else f"{least} to {most}")
+    values = list(dict.fromkeys(f.measure.value for f in everywhere))
+    if len(values) == 1 and (len(everywhere) == worlds or found.state in (None, "open")):
+        return measure  # a version that only some worlds come to measures there what it measures here
+    if found.state is not None:
+        return _point(found, everywhere, worlds)
+    return _with(measure, f"open: {' or '.join(values)}" if len(values) <= MOST_NAMED else "open")
+
+
+def _point(found: _Found, everywhere: Sequence[_Found], worlds: int) -> Measure:
+    """Return a due point on which the worlds differ; one that waits for an answer says so already."""
+    states = dict.fromkeys(f.state or "" for f in everywhere)
+    if "unanswered" in states:
+        return next(f.measure for f in everywhere if f.state == "unanswered")
+    if len(everywhere) < worlds:
+        states["open"] = None
+    named = sorted(NOT_CLOSED if state == "open" else state for state in states)
+    windows = {f.window for f in everywhere}
+    window = f" {found.window}" if len(windows) == 1 else ""
+    records = {f.measure.records for f in everywhere}
+    return Measure(
+        found.measure.policy,
+        found.measure.name,
+        f"open: {' or '.join(named)}{window}",
+        found.measure.records if len(records) == 1 else (),
+    )
+
+
+def _with(measure: Measure, value: str) -> Measure:
+    return Measure(measure.policy, measure.name, value, measure.records)
+
+
+def _places(world: WorldResult) -> Places:
+    """Return the measures of one world by what they measure."""
+    found: Places = {
+        ("why", name): _Found(Measure(name, "governs because", words)) for name, words in world.selected.why
+    }
+    seen = Counter[str]()
+    for measures in world.measures:
+        name = measures.policy.name
+        seen[name] += 1
+        number = name, seen[name]  # a version that several lines fall back to is measured for each
+        at, bounds = measures.hours_at_failure, world.hours[name].timeline.at_failure
+        moved = (0, 0)
+        if at is not None and bounds is not None:
+            measure = Measure(name, "machine hours at the failure", hours_text(at), bounds.records)
+            found[number, "hours"] = _Found(measure, bounds.low, bounds.high)
+            if measures.policy.terms.term.tested_on == "failed_on":
+                moved = (bounds.low - at, bounds.high - at)
+        for group in measures.groups:
+            start = f"{group.start.isoformat()} ({group.start_words})"
+            found[number, group.key] = _Found(Measure(name, f"{group.key}: start of term", start))
+            for state in group.limits:
+                found[number, group.key, state.path] = _limit(name, group.key, state, moved)
+        for duty in measures.duties:
+            found |= {(number, *place): point for place, point in _points(measures, duty)}
+        for line, proration in sorted(measures.prorations.items()):
+            measure = Measure(name, f"{line}: paid share", str(proration.share))
+            found[number, "share", line] = _Found(measure, share=proration.share)
+    return found
+
+
+def _limit(name: str, key: str, state: LimitState, moved: tuple[int, int]) -> _Found:
+    what = f"{key}: {state.path}"
+    if state.last_day is not None:
+        return _Found(Measure(name, what, f"ends {state.last_day.isoformat()}, {state.value} days past"))
+    if state.limit.wear is not None:
+        return _Found(Measure(name, what, f"{state.worn} worn, {'past it' if state.value > 0 else 'not past it'}"))
+    measure = Measure(name, what, f"{hours_text(state.value)} used")
+    return _Found(measure, state.value + moved[0], state.value + moved[1], " used")
+
+
+def _points(measures: Measures, duty: DutyState) -> Iterator[tuple[tuple[Hashable, ...], _Found]]:
+    """Yield the due points of a duty, in machine hours, and where a schedule of its own begins."""
+    name, schedule = measures.policy.name, duty.schedule
+    group = next(g for g in measures.groups if g.number == duty.group)
+    several = sum(d.duty == duty.duty for d in measures.duties) > 1
+    whose = f"{group.key}: {duty.duty}" if several else duty.duty
+    begins = schedule.start_hours
+    if begins or schedule.start != group.start:
+        value = f"{schedule.start.isoformat()}, at {hours_text(begins)}"
+        yield (duty.group, duty.duty), _Found(Measure(name, f"{whose}: schedule starts", value))
+    for point in duty.points:
+        records = (point.record,) if point.record is not None else ()
+        low, high = point.low_hours, point.high_hours
+        window = f"window {low + begins}-{high + begins}" if low is not None and high is not None else "window "
+        if point.low_day is not None:
+            window += f" {point.low_day}-{point.high_day}"
+        state = "unanswered" if point.state == "missed" and point.number in duty.unanswered else point.state
+        measure = Measure(name, f"{whose} point {point.number + 1}", f"{state} {window}", records)
+        yield (duty.group, duty.duty, point.number), _Found(measure, state=state, window=window)
