@@ -98,7 +98,11 @@ class Considered:
 @quickly_made
 @dataclass(frozen=True)
 class Question:
-    """A fact somebody must give, and until when."""
+    """A fact somebody must give, and until when.
+
+    ``asked_on`` is the day, before that of the decision, on which the dealer was first asked about the subject and has
+    not answered since; ``answer_by`` is counted from it, and may have passed.
+    """
 
     id: str
     about: str
@@ -106,6 +110,7 @@ class Question:
     words: str
     lines: tuple[str, ...]
     answer_by: str | None
+    asked_on: str | None = None
 
 
 @quickly_made

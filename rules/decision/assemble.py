@@ -12,9 +12,8 @@ from rules.decision.describe import describe, describe_cut
 from rules.decision.merge import MergedLine
 from rules.decision.notes import Notebook
 from rules.line_views import LineResult, LineView, PolicyReason, WorldResult
-from rules.measures.groups import LimitState
 from rules.open_facts import Details, OpenFact, told
-from rules.plain import day_text, hours_text
+from rules.plain import day_text
 from rules.policy_book.compiled import CompiledPolicy
 from rules.rounding import as_money
 from rules.selection.select import typed_position
@@ -29,7 +28,6 @@ from schemas.decision import (
     Considered,
     Firing,
     LineDecision,
-    Measure,
     Outcome,
     Payout,
     Proposal,
@@ -205,18 +203,25 @@ def questions_of(merged: Sequence[MergedLine], claim_file: ClaimFile) -> tuple[Q
             by = answer_by(line, fact.about, claim_file).isoformat() if fact.asks == "dealer" else None
             known = found.setdefault(fact.key, (fact, [], by, words))
             known[1].append(line.shown.subject.line.line)
-    return tuple(
-        Question(key, fact.about, fact.asks, words, tuple(sorted(lines)), by)
-        for key, (fact, lines, by, words) in sorted(found.items())
-    )
+    questions = []
+    for key, (fact, lines, by, words) in sorted(found.items()):
+        asked = None if by is None else asked_before(fact.about, claim_file)
+        on = None if asked is None else asked.isoformat()
+        questions.append(Question(key, fact.about, fact.asks, words, tuple(sorted(lines)), by, on))
+    return tuple(questions)
+
+
+def asked_before(about: str, claim_file: ClaimFile) -> date | None:
+    """Return the first earlier day on which a subject was asked about that is still not answered."""
+    days = [q.asked_on for q in claim_file.claim.questions if q.about == about and not q.answered]
+    return min((day for day in days if day < claim_file.decided_on), default=None)
 
 
 def answer_by(line: MergedLine, about: str, claim_file: ClaimFile) -> date:
     """Return the last day to answer a question about a subject, of a line, counted from the first time it was asked."""
     policy = line.shown.view.candidate if line.shown.view is not None else None
     days = policy.conventions.absent_service_record.answer_within.days if policy is not None else DAYS_TO_ANSWER
-    before = [q.asked_on for q in claim_file.claim.questions if q.about == about and not q.answered]
-    return min([claim_file.decided_on, *before]) + timedelta(days=days)
+    return (asked_before(about, claim_file) or claim_file.decided_on) + timedelta(days=days)
 
 
 def payout_of(merged: Sequence[MergedLine], claim_file: ClaimFile, tables: Tables) -> Payout:
@@ -267,42 +272,6 @@ def proposals_of(worlds: Sequence[WorldResult]) -> tuple[Proposal, ...]:
         Proposal("recovery", dealer, f"{words}; the owner is kept whole", (record,))
         for dealer, words, record in sorted(found)
     )
-
-
-def measures_of(world: WorldResult) -> tuple[Measure, ...]:
-    """Return the derived quantities that the decision rests on, for --explain and for comparing derivations."""
-    found: list[Measure] = [Measure(name, "governs because", words) for name, words in world.selected.why]
-    for measures in world.measures:
-        name = measures.policy.name
-        at, bounds = measures.hours_at_failure, world.hours[name].timeline.at_failure
-        if at is not None and bounds is not None:
-            found.append(Measure(name, "machine hours at the failure", hours_text(at), bounds.records))
-        for group in measures.groups:
-            found.append(
-                Measure(name, f"{group.key}: start of term", f"{group.start.isoformat()} ({group.start_words})")
-            )
-            for state in group.limits:
-                found.append(Measure(name, f"{group.key}: {state.path}", _limit_words(state)))
-        for duty in measures.duties:
-            for point in duty.points:
-                records = (point.record,) if point.record is not None else ()
-                window = f"{point.low_hours}-{point.high_hours}" if point.low_hours is not None else ""
-                days = f" {point.low_day}-{point.high_day}" if point.low_day is not None else ""
-                asked = point.state == "missed" and point.number in duty.unanswered
-                state_words = "unanswered" if asked else point.state
-                words = f"{state_words} window {window}{days}"
-                found.append(Measure(name, f"{duty.duty} point {point.number + 1}", words, records))
-        for line, proration in sorted(measures.prorations.items()):
-            found.append(Measure(name, f"{line}: paid share", str(proration.share)))
-    return tuple(found)
-
-
-def _limit_words(state: LimitState) -> str:
-    if state.last_day is not None:
-        return f"ends {state.last_day.isoformat()}, {state.value} days past"
-    if state.limit.wear is not None:
-        return f"{state.worn} worn, {'past it' if state.value > 0 else 'not past it'}"
-    return f"{hours_text(state.value)} used"
 
 
 def firings_of(world: WorldResult) -> tuple[Firing, ...]:

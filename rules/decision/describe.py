@@ -203,7 +203,9 @@ def _service_facts(
             date.fromordinal(point.high_day).isoformat(),
             "day",
         )
-    records = sorted({p.record for p in points if p.record is not None} | {r.visit.record for r in refused})
+    # Of a service that is missing, the visit that came after its window is not what the reason is about.
+    done = set() if breach in ("missed", "not_activated") else {p.record for p in points if p.record is not None}
+    records = sorted(done | {r.visit.record for r in refused})
     return facts, records, comparison
 
 

@@ -62,7 +62,7 @@ def _candidates(line: MergedLine, claim_file: ClaimFile) -> dict[str, tuple[str,
         if reason.measures is None:
             continue
         if kind == "service_records":
-            found += _service_candidates(reason, line)
+            found += _service_candidates(reason, line, claim_file)
         elif kind == "statement":
             found += _statement_candidates(reason, line, claim_file)
     first: dict[str, tuple[str, str]] = {}
@@ -81,7 +81,7 @@ def _asked_for(line: MergedLine) -> dict[str, tuple[str, str]]:
     return found
 
 
-def _service_candidates(reason: PolicyReason, line: MergedLine) -> list[Candidate]:
+def _service_candidates(reason: PolicyReason, line: MergedLine, claim_file: ClaimFile) -> list[Candidate]:
     assert reason.measures is not None
     found: list[Candidate] = []
     place = PRECEDENCE[reason.code]
@@ -100,7 +100,7 @@ def _service_candidates(reason: PolicyReason, line: MergedLine) -> list[Candidat
         found.append((place, refused.lacks, words, words))
     key = services_key(reason.policy, name, group)
     details = told(line.world.details, key)
-    if details:
+    if details and not _due_is_open(reason, line, state, claim_file):
         hours = "; ".join(dict.fromkeys(map(without_windows, details)))
         called = services_words(name, group)
         desk, letter = f"records of {called} due at {'; '.join(details)}", "in time"
@@ -110,6 +110,18 @@ def _service_candidates(reason: PolicyReason, line: MergedLine) -> list[Candidat
         words = f"if {called} due at {hours} were done {letter}, their records"
         found.append((place, key, desk, words))
     return found
+
+
+def _due_is_open(reason: PolicyReason, line: MergedLine, state: DutyState, claim_file: ClaimFile) -> bool:
+    """Return whether nobody knows which services were due: the reading is doubtful, or leaves room for one more."""
+    readings = {fact.key for fact in line.facts if fact.about == "reading"}
+    if not readings:
+        return False
+    if "reading:failure" in readings and claim_file.claim.reading is not None:
+        return True
+    bounds, last = line.world.hours[reason.policy.name].timeline.at_failure, state.points[-1]
+    closes = None if last.high_hours is None else last.high_hours + state.schedule.start_hours
+    return bounds is not None and closes is not None and bounds.high > closes
 
 
 def _statement_candidates(reason: PolicyReason, line: MergedLine, claim_file: ClaimFile) -> list[Candidate]:

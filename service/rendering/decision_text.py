@@ -13,6 +13,7 @@ from service.rendering.words import (
     STATUS_WORDS,
     TAKEN_FOR_NOW,
     amount_text,
+    asked_and_due,
     cited,
     comparison_text,
     day_text,
@@ -24,6 +25,7 @@ from service.rendering.words import (
     reason_words,
     sentence,
     tidy,
+    time_is_over,
     version_text,
 )
 
@@ -130,6 +132,8 @@ def _waiting(line: LineDecision, decision: Decision, width: int) -> Iterator[str
         told.discard(question.id)
         who = "Waiting for the dealer" if question.asks == "dealer" else "Held for a person"
         by = f", by {day_text(question.answer_by)}" if question.answer_by else ""
+        if time_is_over(question, decision):
+            by = f"; {asked_and_due(question)}: it stays open until it is answered"
         yield from wrapped(f"{who}: {tidy(question.words)}{by}.", width, _IN, _IN * 2)
     for reason in line.reasons:
         if reason.code in ASKED_CODES and (not reason.facts or reason.facts[0][1] in told):

@@ -21,6 +21,7 @@ from service.rendering.words import (
     STATUS_WORDS,
     TAKEN_FOR_NOW,
     amount_text,
+    asked_and_due,
     cited,
     comparison_text,
     day_text,
@@ -31,6 +32,7 @@ from service.rendering.words import (
     listed,
     sentence,
     tidy,
+    time_is_over,
     version_text,
 )
 
@@ -52,6 +54,8 @@ _OPENINGS = {
 }
 _TOLD_FACTS = frozenset(("records complete from",))
 _FITTING_ANSWERS = re.compile(r"\s*\(between [\d,.]+ h and [\d,.]+ h\)|;\s*was [\d,.]+ h meant\?")
+_CONTRADICTED = re.compile(r", which (?:is below )?[\d,.]+ h on (\d{1,2} \w+ \d{4}) \(([^)]*)\)(?: contradicts)?")
+_SHOW_READING = "If a reading was noted wrongly or the meter was changed, send the record that shows it."
 _DESK_FACTS = frozenset(("item", "component", "fact", "on file as fitted"))
 
 
@@ -95,6 +99,7 @@ def without_windows(text: str) -> str:
     >>> without_windows("due at 480.0 h (432.0–528.0 h); 960.0 h (912.0–1,008.0 h)")
     'due at 480.0 h; 960.0 h'
     """
+    text = _CONTRADICTED.sub(r", which does not agree with that of \1 (\2)", text)
     return tidy(_FITTING_ANSWERS.sub("", bare_points(text)))
 
 
@@ -217,7 +222,8 @@ def _questions(decision: Decision, width: int) -> Iterator[str]:
     if asked:
         yield from ("", "What we need from you")
         for question in asked:
-            yield from wrapped(question_sentence(question), width, _IN, _IN * 2)
+            over = f" {_time_over(question)}" if time_is_over(question, decision) else ""
+            yield from wrapped(f"{question_sentence(question, ended=bool(over))}{over}", width, _IN, _IN * 2)
     held = [line.line for line in decision.lines if line.outcome == "refer"]
     held += [line for q in decision.questions if q.asks == "person" for line in q.lines if line not in held]
     if held:
@@ -226,11 +232,22 @@ def _questions(decision: Decision, width: int) -> Iterator[str]:
         helped = helped or any(line in held for question in asked for line in question.lines)
         nothing_now = "" if helped else " You need do nothing now."
         yield ""
+        doubts = [without_windows(q.words) for q in decision.questions if q.asks == "person" and q.about == "reading"]
+        if doubts:
+            nothing_now = f" In doubt is {listed(doubts)}. {_SHOW_READING}"
         yield from wrapped(f"{lines}: a person at the warranty desk looks at it.{nothing_now}", width)
 
 
-def question_sentence(question: Question) -> str:
-    """Return a question to the dealer without windows, with the day to answer by and the lines that wait."""
+def _time_over(question: Question) -> str:
+    """Return what is so once the time to answer is over; what came to be decided by that is asked no more."""
+    return f"This was {asked_and_due(question)}: what is open is not paid before you answer."
+
+
+def question_sentence(question: Question, *, ended: bool = False) -> str:
+    """Return a question to the dealer without windows, with the day to answer by and the lines that wait.
+
+    A day that has ``ended`` is not named as one to answer by.
+    """
     match = _QUESTION.match(without_windows(question.words))
     if question.about == "services" and match is not None:
         done = _done(match["what"], match["points"])
@@ -238,6 +255,6 @@ def question_sentence(question: Question) -> str:
         words = f"If {done}, send {answer}, say so"
     else:
         words = sentence(f"please tell us: {without_windows(question.words)}").removesuffix(".")
-    by = f", by {day_text(question.answer_by)}" if question.answer_by else ""
+    by = f", by {day_text(question.answer_by)}" if question.answer_by and not ended else ""
     lines = "line" if len(question.lines) == 1 else "lines"
     return f"{words}{by} ({lines} {listed(list(question.lines))})."

@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Final
 
 from rules.decision.catalogue import KINDS
-from schemas.decision import Comparison, LineDecision, Outcome, Reason, Status
+from schemas.decision import Comparison, Decision, LineDecision, Outcome, Question, Reason, Status
 
 OUTCOME_WORDS: Final[dict[Outcome, str]] = {
     "pay": "paid in full",
@@ -172,3 +172,14 @@ def hours_listed(points: str) -> str | None:
 def listed(parts: list[str]) -> str:
     """Return parts as a reader lists them: a, b and c."""
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def time_is_over(question: Question, decision: Decision) -> bool:
+    """Return whether the last day to answer a question lies before that of the decision: no new time is given."""
+    return question.answer_by is not None and question.answer_by < decision.decided_on
+
+
+def asked_and_due(question: Question) -> str:
+    """Return when a question was asked whose time to answer is over, and until when it was to be answered."""
+    asked = f"asked on {day_text(question.asked_on)}, " if question.asked_on else ""
+    return f"{asked}due by {day_text(question.answer_by or '')}, and not answered"
