@@ -48,7 +48,7 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
     for reason in shown.reasons:
         if _decides(reason, shown.state):
             kept = notes if KINDS[reason.code].effect == "note" else reasons
-            kept.append(describe(reason, shown, claim_file))
+            kept.append(describe(reason, shown, claim_file, merged.world))
     if money.cuts:
         # An owner's fixed price is told by its cut alone.
         codes = {r.code for r in (*reasons, *notes) if r.code.startswith("prorated")}

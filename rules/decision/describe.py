@@ -1,13 +1,14 @@
 """A reason in full: the clause in its own words, the facts with their records, the comparison in numbers."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from typing import Literal
 
 from rules.decision.catalogue import KINDS
 from rules.history.timeline import CLAIM_READING
-from rules.line_views import LineResult, PolicyReason, clause_bearer
+from rules.line_views import LineResult, PolicyReason, WorldResult, clause_bearer
 from rules.measures.duties import DutyState, nearest_visit, point_words, rejected_for
 from rules.measures.groups import Group, LimitState
 from rules.measures.prorating import number_text
@@ -33,10 +34,12 @@ BREACH_OF = {
 }
 
 
-def describe(reason: PolicyReason, line: LineResult, claim_file: ClaimFile) -> Reason:
-    """Return the reason as the decision shows it."""
+def describe(reason: PolicyReason, line: LineResult, claim_file: ClaimFile, world: WorldResult) -> Reason:
+    """Return the reason as the decision shows it; ``world`` is the one that the line is shown by."""
     kind = KINDS[reason.code]
     facts, records, comparison = _facts_of(reason, line, claim_file)
+    if comparison is not None and comparison.unit == "h":
+        facts, comparison = _at_the_least(reason, facts, comparison, world)
     words = " ".join(part for part in (kind.text, reason.words, _hour_words(facts, comparison)) if part)
     bearer = None if kind.effect in ("note", "refer", "ask") else clause_bearer(reason.policy, reason.code, reason.path)
     return _under_clause(reason.policy, reason.code, reason.path, words, facts, records, comparison, bearer)
@@ -71,6 +74,26 @@ def _under_clause(
         comparison=comparison,
         bearer=bearer,  # type: ignore[arg-type]
     )
+
+
+def _at_the_least(
+    reason: PolicyReason, facts: Facts, comparison: Comparison, world: WorldResult
+) -> tuple[Facts, Comparison]:
+    """Tell hours that are not known with their range, where the least of them are past the limit all the same."""
+    hours = world.hours.get(reason.policy.name)
+    bounds = None if hours is None else hours.timeline.at_failure
+    tested = reason.code in BREACH_OF or reason.policy.terms.term.tested_on == "failed_on"
+    at = None if reason.measures is None else reason.measures.hours_at_failure
+    if bounds is None or bounds.certain or at is None or not tested:
+        return facts, comparison
+    shown, limit = (centihours(Decimal(text)) for text in (comparison.left, comparison.right))
+    least, most = shown + bounds.low - at, shown + bounds.high - at
+    if least < limit or (least == limit and comparison.operator == ">"):
+        return facts, comparison  # not decided by these hours, and told as only taken for now
+    told = f"{hours_text(least).removesuffix(' h')} to {hours_text(most)}"
+    ranged = [(name, told if name == "hours counted" else value) for name, value in facts]
+    least_words = f"{comparison.quantity}, at the least"
+    return ranged, replace(comparison, quantity=least_words, left=hours_plain(least))
 
 
 def _facts_of(
