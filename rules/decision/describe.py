@@ -25,6 +25,7 @@ from schemas.quantities import centihours
 Facts = list[tuple[str, str]]
 Describe = Callable[[PolicyReason, LineResult, ClaimFile], tuple[Facts, list[str], Comparison | None]]
 
+RANGED = ("machine hours", "hours counted")  # facts that tell hours of the failure
 BREACH_OF = {
     "service_missed": "missed",
     "service_late": "late",
@@ -90,10 +91,15 @@ def _at_the_least(
     least, most = shown + bounds.low - at, shown + bounds.high - at
     if least < limit or (least == limit and comparison.operator == ">"):
         return facts, comparison  # not decided by these hours, and told as only taken for now
-    told = f"{hours_text(least).removesuffix(' h')} to {hours_text(most)}"
-    ranged = [(name, told if name == "hours counted" else value) for name, value in facts]
+    ranged = [(name, _ranged(value, least - shown, most - shown) if name in RANGED else value) for name, value in facts]
     least_words = f"{comparison.quantity}, at the least"
     return ranged, replace(comparison, quantity=least_words, left=hours_plain(least))
+
+
+def _ranged(hours: str, below: int, above: int) -> str:
+    """Return hours of one world as the range they lie in: 1,200.0 to 1,240.0 h."""
+    shown = centihours(Decimal(hours.removesuffix(" h").replace(",", "")))
+    return f"{hours_text(shown + below).removesuffix(' h')} to {hours_text(shown + above)}"
 
 
 def _facts_of(

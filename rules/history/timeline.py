@@ -93,11 +93,16 @@ class Timeline:
     per_day: int = 0  # the most hours (hundredths) that a machine runs in a day
 
     def most_on(self, day: date) -> int | None:
-        """Return an upper bound of the machine hours at the beginning of ``day``, None when there is none."""
+        """Return an upper bound of the machine hours at the beginning of ``day``, None without an hour meter.
+
+        Hours never fall, so that what a later reading shows is one; what an earlier one shows is, with as many more as
+        the days from it allow (both counted whole).
+        """
+        if self.at_failure is None:
+            return None
         later = [s.hours.high for s in self.sightings if s.day >= day]
-        if later:
-            return min(later)
-        return self.at_failure.high if self.at_failure is not None else None
+        earlier = [s.hours.high + self.per_day * ((day - s.day).days + 1) for s in self.sightings if s.day < day]
+        return min([*(later or [self.at_failure.high]), *earlier])
 
 
 def fitting_key(component_record: str) -> str:

@@ -149,8 +149,7 @@ def services_key(policy: CompiledPolicy, name: str, group: Group) -> str:
 
 def services_words(name: str, group: Group) -> str:
     """Return what the services of a duty are called, with the side of the machine where they are one side's."""
-    side = group.fitted.position if group.fitted is not None else group.key.partition("/")[2].partition("/")[0]
-    whose = "" if side in ("", "none") or side.startswith("carve_outs") else f" of the {side} side"
+    whose = "" if group.side == "none" else f" of the {group.side} side"
     return f"the {name.replace('_', ' ')} services{whose}"
 
 

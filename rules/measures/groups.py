@@ -19,7 +19,6 @@ from rules.measures.starts import (
 from rules.measures.wear import Worn
 from rules.open_facts import OpenFact, World
 from rules.policy_book.compiled import CompiledPolicy, all_limits
-from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
 from schemas.frozen import quickly_made
@@ -61,6 +60,7 @@ class Group:
     number: int
     key: str  # machine, carve_outs[0], or the fitted component's record
     path: str  # clause path of the term or carve-out
+    side: Position  # of the machine, whose services count; none: no side is known
     start: date
     start_words: str
     schedule_start: date
@@ -97,17 +97,16 @@ def later_fitting(terms: CoveragePolicy, component: str | None, fitted: FittedCo
 
 
 def group_of(
-    policy: CompiledPolicy, line: ClaimLine, component: str | None, fitted: FittedComponent | None
+    policy: CompiledPolicy, component: str | None, fitted: FittedComponent | None, side: Position
 ) -> tuple[str, CarveOut | None, str]:
     """Return the key, carve-out and clause path of the group a line belongs to.
 
-    Lines share a group when they share a term and the services of one side of the machine.
+    Lines share a group when they share a term and the services of one ``side`` of the machine.
     """
+    key, told = MACHINE, side
     if fitted is not None and later_fitting(policy.terms, component, fitted) is not None:
-        key = fitted.id
-    else:
-        position = fitted.position if fitted is not None else line.position
-        key = MACHINE if position == "none" else f"{MACHINE}/{position}"
+        key, told = fitted.id, "none" if side == fitted.position else side
+    key = key if told == "none" else f"{key}/{told}"
     for index, carve_out in enumerate(policy.terms.carve_outs):
         if component in carve_out.components:
             return f"{key}/carve_outs[{index}]", carve_out, f"carve_outs[{index}]"
@@ -133,6 +132,7 @@ def build_group(
     policy: CompiledPolicy,
     group: tuple[str, CarveOut | None, str],
     fitted: FittedComponent | None,
+    side: Position,
     claim_file: ClaimFile,
     hours: Hours,
     worn: Worn,
@@ -140,7 +140,7 @@ def build_group(
 ) -> Group:
     """Return the group with its term calculated for this world."""
     key, carve_out, path = group
-    fitted_later = fitted if fitted is not None and key.split("/carve_outs")[0] == fitted.id else None
+    fitted_later = fitted if fitted is not None and key.split("/")[0] == fitted.id else None
     clock = _clock(policy, carve_out, fitted_later, claim_file, hours, world)
     tested = _tested_day(policy, clock, claim_file, world)
     used = _hours_on_test(policy, hours)
@@ -162,6 +162,7 @@ def build_group(
         number,
         key,
         path,
+        side,
         clock.start,
         clock.words,
         clock.schedule_start,

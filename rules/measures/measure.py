@@ -81,11 +81,13 @@ def measure(
     group_of_line: dict[str, Group] = {}
     by_line = policy.digest in unstated.worn_by_line
     for subject in subjects:
-        group = group_of(policy, subject.line, subject.component, subject.fitted)
+        group = group_of(policy, subject.component, subject.fitted, subject.side)
         worn = worn_of(policy, subject.line, subject.wear, unstated.wear, world)
         key = f"{group[0]}/{subject.line.line}" if by_line else group[0]
         if key not in groups:
-            groups[key] = build_group(len(groups), policy, group, subject.fitted, claim_file, hours, worn, world)
+            groups[key] = build_group(
+                len(groups), policy, group, subject.fitted, subject.side, claim_file, hours, worn, world
+            )
         group_of_line[subject.line.line] = groups[key]
     return Measures(
         policy=policy,
@@ -113,9 +115,8 @@ def _duties(
     for name, duty in policy.terms.services.items():
         judged: dict[tuple[date, int, str, str], DutyState | None] = {}
         for group in groups:
-            position = group.fitted.position if group.fitted is not None else "none"
             schedule = schedule_for(duty, group, policy, claim_file, world)
-            key = (schedule.start, schedule.start_hours, services_key(policy, name, group), position)
+            key = (schedule.start, schedule.start_hours, services_key(policy, name, group), group.side)
             if key not in judged:
                 judged[key] = duty_state(
                     name,

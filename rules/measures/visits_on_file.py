@@ -110,13 +110,12 @@ def visits_of(
     failed = claim_file.claim.failed_on
     by_fitting = begun_by_fitting(duty, group)
     begins = group.schedule_hours if by_fitting else 0
-    position = group.fitted.position if group.fitted is not None else "none"
     found = VisitsFound(name, duty, policy, claim_file, begins, hours_of, hours_at_failure, world)
     tasks = set(duty.tasks)
     for record in claim_file.services:
         if record.on > failed or tasks.isdisjoint(record.tasks) or (record.is_repair and not duty.repairs_count):
             continue
-        if record.position != "none" and position != "none" and record.position != position:
+        if record.position != "none" and group.side not in ("none", record.position):
             continue
         if by_fitting and record.on <= group.schedule_start:
             continue

@@ -28,7 +28,8 @@ class Subject:
     """A claim line with the component it is about, as found on the machine.
 
     ``wear`` is what the claim states of the component's wear; None: what the line states itself. ``named`` is false
-    where the component is an open fact, and true of one world alone.
+    where the component is an open fact, and true of one world alone. ``side`` is that of the component on file, else
+    as typed.
     """
 
     line: ClaimLine
@@ -36,6 +37,7 @@ class Subject:
     fitted: FittedComponent | None
     wear: WearOnFile | None = None
     named: bool = True
+    side: Position = "none"
 
     @property
     def told(self) -> str | None:
@@ -65,7 +67,8 @@ def subject_of(line: ClaimLine, claim_file: ClaimFile, component: str | None, na
     if position == "none":
         position = failed_position(claim_file.machine, component, claim.failed_on, line.removed_serial, world)
     fitted = fitted_component(claim_file.machine, component, position, claim.failed_on, line.removed_serial)
-    return Subject(line, component, fitted, named=named)
+    side = position if fitted is None or fitted.position == "none" else fitted.position
+    return Subject(line, component, fitted, named=named, side=side)
 
 
 def with_wear(subjects: Sequence[Subject], claim: Claim) -> tuple[Subject, ...]:

@@ -237,7 +237,7 @@ class Bench:
         asking, counter = self.asking(name), self.counter(name)
         work = with_codes(self.claim_file, counter)
         together = overlapping(subjects, work, counter)
-        terms = {s.line.line: term_of(asking, s.line, s.component, s.fitted) for s in subjects}
+        terms = {s.line.line: term_of(asking, s.line, s.component, s.fitted, side_of(s, self.claim_file)) for s in subjects}
         served: dict[tuple[str, str], Serviced] = {}
         views: list[View] = []
         labour: Fraction | None = Fraction(0)
@@ -329,7 +329,7 @@ class Bench:
         own = term.begun_by is not None and duty.new_component == "own_schedule"
         found = starts_on(asking.policy.term.starts, self.claim_file, asking.conventions)
         schedule = term.schedule if own else (found or term.start, 0)
-        side = "none" if subject.fitted is None else subject.fitted.position
+        side = side_of(subject, self.claim_file)
         return judge_duty(asking, name, schedule, term.begun_by if own else None, side, term.key)
 
     def exclusions(self, asking: Asking, subject: Subject) -> list[Why]:

@@ -72,12 +72,12 @@ class History:
 
     def most_before(self, day: date) -> int | None:
         """Return hours that the machine had at most when ``day`` began, None when nothing says."""
-        later = [s.hours + sum(m for _, m in self.old_meters[: s.unknown]) for s in self.seen if s.day >= day]
-        if later:
-            return min(later)
         if self.no_meter:
             return None
-        return self.range_of(FAILURE, dict(self.old_meters))[1]
+        most = [(s.day, s.hours + sum(m for _, m in self.old_meters[: s.unknown])) for s in self.seen]
+        later = [hours for on, hours in most if on >= day] or [self.range_of(FAILURE, dict(self.old_meters))[1]]
+        run = [hours + self.a_day * ((day - on).days + 1) for on, hours in most if on < day]
+        return min(later + run)
 
     def day_of(self, name: str) -> date | None:
         claim_file = self.claim_file

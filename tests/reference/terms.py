@@ -191,14 +191,13 @@ def worn(line: ClaimLine, policy: CoveragePolicy) -> Fraction | None:
     return min(Fraction(gone) / Fraction(usable), Fraction(1))
 
 
-def term_of(asking: Asking, line: ClaimLine, component: str | None, fitted: FittedComponent | None) -> Term:
+def term_of(
+    asking: Asking, line: ClaimLine, component: str | None, fitted: FittedComponent | None, side: str
+) -> Term:
     """Return the term of a line: the policy's, that of a carve-out, or that of a later fitting."""
     policy, conventions, claim_file = asking.policy, asking.conventions, asking.claim_file
-    side = fitted.position if fitted is not None else line.position
     later = later_clause(policy, component, fitted)
-    key = (
-        fitted.id if later is not None and fitted is not None else ("machine" if side == "none" else f"machine/{side}")
-    )
+    key = f"{fitted.id}/{side}" if later is not None and fitted is not None else f"machine/{side}"
     carve: CarveOut | None = None
     path = "term"
     for number, each in enumerate(policy.carve_outs):
