@@ -70,6 +70,9 @@ class Alteration(Document):
 
     id: RecordId
     component: Word
+    position: Position = Field(
+        default="none", description="Side of the altered part, where it has one and it is known."
+    )
     kind: Literal["altered", "other_make"]
     found_on: Day
     caused_failure: bool | None = Field(default=None, description="Null while nobody has judged it.")

@@ -326,20 +326,27 @@ def fitted_component(
     the failure is the one that replaced the failed one, where there was one before. A kit that was added to the
     component stands for it, with the component's own serial.
     """
-    there = [
-        f
-        for f in _on_machine(machine, component, failed_on)
-        if position in ("none", f.position) or f.position == "none"
-    ]
-    itself = [f for f in there if component in own_parts(f)]
-    added = [f for f in there if f not in itself]
-    found = max(itself, key=lambda f: _fits(f, failed_on, removed_serial)) if itself else None
+    found = component_itself(machine, component, position, failed_on, removed_serial)
+    added = [f for f in _on_side(machine, component, position, failed_on) if component not in own_parts(f)]
     if not added:
         return found
     kit = max(added, key=lambda f: _fits(f, failed_on, None))
     if found is not None and (found.fitted_on or date.min) > (kit.fitted_on or date.min):
         return found
     return kit.model_copy(update={"serial": None if found is None else found.serial})
+
+
+def component_itself(
+    machine: Machine, component: str | None, position: str, failed_on: date, removed_serial: str | None
+) -> FittedComponent | None:
+    """Return the component itself as it was on the machine when it failed, whatever kit was added to it."""
+    there = [f for f in _on_side(machine, component, position, failed_on) if component in own_parts(f)]
+    return max(there, key=lambda f: _fits(f, failed_on, removed_serial), default=None)
+
+
+def _on_side(machine: Machine, component: str | None, position: str, failed_on: date) -> list[FittedComponent]:
+    there = _on_machine(machine, component, failed_on)
+    return [f for f in there if position in ("none", f.position) or f.position == "none"]
 
 
 def _fits(fitted: FittedComponent, failed_on: date, removed_serial: str | None) -> tuple[bool, bool, date, str]:

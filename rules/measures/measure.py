@@ -5,32 +5,20 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
 
+from rules.measures.alterations import AlteredLine, altered_lines
 from rules.measures.duties import DutyState, duty_state, schedule_for, services_key
 from rules.measures.groups import Group, build_group, group_of, limit_state, only_hours_tell
 from rules.measures.hours import Hours
 from rules.measures.prorating import Proration, prorate
 from rules.measures.wear import WearShares, wear_shares, worn_of
 from rules.open_facts import OpenFact, World
-from rules.plain import day_text
 from rules.policy_book.compiled import CompiledPolicy
 from rules.selection.select import Subject
-from schemas.claim import Claim
 from schemas.claim_file import ClaimFile
 from schemas.frozen import quickly_made
-from schemas.machine import Alteration
 from schemas.policy.clause import Limits
-from schemas.policy.exclusions import Alterations, ExcludedCauses
+from schemas.policy.exclusions import ExcludedCauses
 from schemas.policy.pays import NotPaid
-
-
-@dataclass(frozen=True, slots=True)
-class AlteredLine:
-    """An alteration on file that reaches a line by exclusion ``exclusion``."""
-
-    line: str
-    kind: str
-    exclusion: int
-    record: str
 
 
 @quickly_made
@@ -100,7 +88,7 @@ def measure(
         item_untold={}
         if claim_file.machine.has_meter
         else _items_untold(policy, subjects, group_of_line, claim_file, unstated, world),
-        altered=_altered(policy, subjects, claim_file, world),
+        altered=altered_lines(policy, subjects, claim_file, world),
         cause=_cause(policy, unstated.causes, claim_file, world),
         differing_serials=_differing_serials(subjects, world),
         hours_at_failure=hours.at_failure,
@@ -256,56 +244,6 @@ def passed_limits(
         )
         passed.append(None if state is None else state.passed(policy.conventions))
     return passed
-
-
-def _altered(
-    policy: CompiledPolicy, subjects: Sequence[Subject], claim_file: ClaimFile, world: World
-) -> tuple[AlteredLine, ...]:
-    found: list[AlteredLine] = []
-    for index, exclusion in enumerate(policy.terms.exclusions):
-        if not isinstance(exclusion, Alterations):
-            continue
-        for alteration in claim_file.machine.alterations:
-            if alteration.kind not in exclusion.alterations:
-                continue
-            reached = [
-                s for s in subjects if exclusion.reach != "altered_component" or s.component == alteration.component
-            ]
-            if not reached:
-                continue
-            if exclusion.reach == "only_if_it_caused_the_failure":
-                counts = _caused(alteration.id, alteration.caused_failure, world)
-            else:
-                counts = _was_there(alteration, claim_file.claim, world)
-            if counts:
-                found += [AlteredLine(s.line.line, alteration.kind, index, alteration.id) for s in reached]
-    return tuple(found)
-
-
-def _caused(record: str, caused: bool | None, world: World) -> bool:
-    if caused is not None:
-        return caused
-    fact = OpenFact(
-        f"alteration:{record}", "alteration", "person", f"whether the alteration {record} caused the failure"
-    )
-    return not world.pick(fact, (1, 0))
-
-
-def _was_there(alteration: Alteration, claim: Claim, world: World) -> bool:
-    """Return whether an alteration was on the machine when it failed.
-
-    It was where it is said to have caused the failure, and where it was found before the failure or at the repair: then
-    the machine was looked at as it had failed. What was found later may have been done since: a person judges.
-    """
-    days = (claim.failed_on, claim.repair_began_on, claim.repair_ended_on)
-    if alteration.caused_failure or alteration.found_on <= max(day for day in days if day is not None):
-        return True
-    words = (
-        f"whether the alteration {alteration.id}, found on {day_text(alteration.found_on)}, was on the machine when it"
-        f" failed on {day_text(claim.failed_on)}"
-    )
-    fact = OpenFact(f"altered_then:{alteration.id}", "alteration", "person", words)
-    return not world.pick(fact, (1, 0))
 
 
 def excluded_causes(policies: Sequence[CompiledPolicy]) -> tuple[str, ...]:

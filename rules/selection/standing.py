@@ -7,11 +7,19 @@ on the day and what was fitted on it are judged by days and refuse nothing here.
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from rules.measures.groups import own_parts
 from rules.measures.starts import earliest_start
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
 from rules.selection.components import possible_components
-from rules.selection.select import Selected, Subject, component_refusal, machine_refusal, names_model
+from rules.selection.select import (
+    Selected,
+    Subject,
+    component_refusal,
+    machine_refusal,
+    names_model,
+    typed_position,
+)
 from rules.settlement.tables import index_tables
 from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile
@@ -82,7 +90,7 @@ class Standing:
                 return subject.component in named and not spared
             case Alterations():
                 found = self.claim_file.machine.alterations
-                return any(_reaches(exclusion, alteration, subject.component) for alteration in found)
+                return any(_reaches(exclusion, alteration, subject, self.claim_file) for alteration in found)
 
     def _may_be_spared(self, line: ClaimLine, through: frozenset[str]) -> bool:
         """Return whether the failure said to have ruined it may be covered on some day."""
@@ -92,14 +100,23 @@ class Standing:
         return not self.denied(cause, through | {line.line})
 
 
-def _reaches(exclusion: Alterations, alteration: Alteration, component: str | None) -> bool:
-    """Return whether an alteration reaches a component for sure.
+def _reaches(exclusion: Alterations, alteration: Alteration, subject: Subject, claim_file: ClaimFile) -> bool:
+    """Return whether an alteration reaches a line for sure.
 
-    One that nobody has judged may have been made after the failure, whose day is not known, or not have caused it.
+    One that nobody has judged may have been made after the failure, whose day is not known, or not have caused it. Of
+    several parts that were on the machine one after another, that day would say which one failed.
     """
     if alteration.kind not in exclusion.alterations or not alteration.caused_failure:
         return False
-    return exclusion.reach != "altered_component" or component == alteration.component
+    if exclusion.reach != "altered_component":
+        return True
+    if subject.component != alteration.component:
+        return False
+    side = typed_position(subject.line, claim_file.claim, subject.component)
+    if "none" not in (side, alteration.position) and side != alteration.position:
+        return False
+    parts = [part for part in claim_file.machine.components if alteration.component in own_parts(part)]
+    return all(part.fitted_on is None and part.removed_on is None for part in parts)
 
 
 def _that_may_govern(book: PolicyBook, claim_file: ClaimFile, selected: Selected) -> Iterator[CompiledPolicy]:

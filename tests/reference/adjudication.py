@@ -237,7 +237,9 @@ class Bench:
         asking, counter = self.asking(name), self.counter(name)
         work = with_codes(self.claim_file, counter)
         together = overlapping(subjects, work, counter)
-        terms = {s.line.line: term_of(asking, s.line, s.component, s.fitted, side_of(s, self.claim_file)) for s in subjects}
+        terms = {
+            s.line.line: term_of(asking, s.line, s.component, s.fitted, side_of(s, self.claim_file)) for s in subjects
+        }
         served: dict[tuple[str, str], Serviced] = {}
         views: list[View] = []
         labour: Fraction | None = Fraction(0)
@@ -342,11 +344,12 @@ class Bench:
             cause = every[self.given.ask("cause", list(range(len(every))))]
         for number, exclusion in enumerate(asking.policy.exclusions):
             bearer, place = exclusion.borne_by, f"exclusions[{number}]"
+            side = side_of(subject, self.claim_file)
             if isinstance(exclusion, ExcludedCauses):
                 whys += [Why("excluded_cause", "deny", bearer, place)] if cause in exclusion.causes else []
             elif isinstance(exclusion, Alterations):
                 for alteration in self.claim_file.machine.alterations:
-                    if altered(exclusion, alteration, subject.component, self.claim_file.claim, self.given):
+                    if altered(exclusion, alteration, subject, side, self.claim_file, self.given):
                         code = "part_altered" if alteration.kind == "altered" else "part_of_other_make"
                         whys.append(Why(code, "deny", bearer, place, any_day=bool(alteration.caused_failure)))
             else:

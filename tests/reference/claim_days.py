@@ -5,6 +5,7 @@ from datetime import date
 
 from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile
+from schemas.machine import Alteration
 from schemas.policy.document import CoveragePolicy
 from schemas.policy.exclusions import Alterations, ExcludedCauses
 from schemas.policy.pays import NotPaid
@@ -14,7 +15,7 @@ from tests.reference.components import named_anywhere, named_by_lines, unlisted
 from tests.reference.edges import Edges
 from tests.reference.meter import History
 from tests.reference.settlement import Settled
-from tests.reference.terms import component_reached, machine_reached, starts_on
+from tests.reference.terms import brought, component_reached, machine_reached, starts_on
 from tests.reference.unknown import Given
 from tests.reference.views import REFUSALS
 from tests.reference.waiting import falls_back_to
@@ -144,7 +145,9 @@ class AnyDay:
             elif isinstance(exclusion, Alterations):
                 for altered in self.claim_file.machine.alterations:
                     if altered.kind in exclusion.alterations and altered.caused_failure is True:
-                        yield exclusion.reach != "altered_component" or altered.component == component
+                        yield exclusion.reach != "altered_component" or _one_part(
+                            altered, line, component, self.claim_file
+                        )
             else:
                 named = getattr(exclusion, "wear", None) or getattr(exclusion, "consumables", ())
                 yield component in named and (
@@ -156,3 +159,14 @@ class AnyDay:
             return True
         cause = next(each for each in self.claim_file.claim.lines if each.line == line.caused_by)
         return self.refuses(cause, (*seen, line.line))
+
+
+def _one_part(altered: Alteration, line: ClaimLine, component: str | None, claim_file: ClaimFile) -> bool:
+    """Return whether a line is about the altered part on any day: none of the kind came or went, no side is another."""
+    if altered.component != component:
+        return False
+    claim = claim_file.claim
+    side = claim.position if line.position == "none" and component == claim.component else line.position
+    parts = [f for f in claim_file.machine.components if altered.component in brought(f)]
+    stayed = all(f.fitted_on is None and f.removed_on is None for f in parts)
+    return stayed and ("none" in (side, altered.position) or side == altered.position)

@@ -191,9 +191,7 @@ def worn(line: ClaimLine, policy: CoveragePolicy) -> Fraction | None:
     return min(Fraction(gone) / Fraction(usable), Fraction(1))
 
 
-def term_of(
-    asking: Asking, line: ClaimLine, component: str | None, fitted: FittedComponent | None, side: str
-) -> Term:
+def term_of(asking: Asking, line: ClaimLine, component: str | None, fitted: FittedComponent | None, side: str) -> Term:
     """Return the term of a line: the policy's, that of a carve-out, or that of a later fitting."""
     policy, conventions, claim_file = asking.policy, asking.conventions, asking.claim_file
     later = later_clause(policy, component, fitted)
