@@ -155,10 +155,11 @@ def _state_all(rng: random.Random, tree: dict[str, Any], policies: Sequence[Cove
         for row in (*claim["lines"], *tree["earlier_payments"]):
             row.setdefault("position", rng.choice(("left", "right")))
     if rng.random() < 0.03:
-        machine["alterations"] = [
-            {"id": "A-1", "component": rng.choice(components_of(rng.choice(policies))), "found_on": claim["failed_on"],
-             "kind": rng.choice(("altered", "other_make")), "caused_failure": rng.random() < 0.5}
-        ]  # fmt: skip
+        altered = {"id": "A-1", "component": rng.choice(components_of(rng.choice(policies))),
+                   "found_on": claim["failed_on"], "kind": rng.choice(("altered", "other_make"))}  # fmt: skip
+        # Of several parts of a kind, only one that caused the failure is known to be the one that failed.
+        several = machine["components"] or any("position" in row for row in (claim, *claim["lines"]))
+        machine["alterations"] = [{**altered, "caused_failure": rng.random() < 0.5 or bool(several)}]
     lists = sorted({d.fluid.fluids for p in policies for d in p.services.values() if d.fluid is not None})
     tree["tables"] = [table for table in tree["tables"] if table["kind"] != "fluids"]
     if lists:

@@ -97,5 +97,6 @@ def _spoil_machine(
         case _:
             machine["alterations"] = [
                 {"id": "A-1", "component": rng.choice(components_of(policy)), "found_on": failed_on.isoformat(),
-                 "kind": rng.choice(("altered", "other_make")), "caused_failure": rng.choice((True, False, None))}
+                 "kind": rng.choice(("altered", "other_make")), "caused_failure": rng.choice((True, False, None)),
+                 "position": rng.choice(("none", "left", "right"))}
             ]  # fmt: skip

@@ -21,15 +21,15 @@ from rules.history.readings import (
     readings_by_meter,
     stuck_groups,
 )
+from rules.history.sightings import HoursBounds, Sighting, either_right
 from rules.open_facts import OpenFact
 from rules.plain import day_text, hours_text
 from schemas.claim_file import ClaimFile
 from schemas.conventions import FactHandling, MeterConventions
-from schemas.frozen import quickly_made
 from schemas.machine import MeterChange
 from schemas.quantities import centihours
 
-__all__ = ["CLAIM_READING", "REPAIR_READING", "HoursBounds", "Timeline", "build_timeline", "hours_text"]
+__all__ = ["CLAIM_READING", "REPAIR_READING", "HoursBounds", "Sighting", "Timeline", "build_timeline", "hours_text"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,39 +38,6 @@ class Shift:
 
     fact: OpenFact
     most: int
-
-
-@quickly_made
-@dataclass(frozen=True, slots=True)
-class HoursBounds:
-    """Machine hours (hundredths) between ``low`` and ``high``, both inside.
-
-    ``fact`` is what to ask where they differ. ``low_shifts`` and ``high_shifts`` say how many of the timeline's shifts
-    lie before each bound: ``low`` counts them as 0, ``high`` as their most. Where only the shifts are open, ``fact`` is
-    None. ``right_from``: ``high`` is what a record shows, and is right where the hours at the failure are no lower.
-    """
-
-    low: int
-    high: int
-    records: tuple[str, ...]
-    fact: OpenFact | None = None
-    low_shifts: int = 0
-    high_shifts: int = 0
-    right_from: int | None = None
-
-    @property
-    def certain(self) -> bool:
-        return self.low == self.high
-
-
-@quickly_made
-@dataclass(frozen=True, slots=True)
-class Sighting:
-    """Machine hours known on a day, with the record they come from ("" for the new machine)."""
-
-    day: date
-    hours: HoursBounds
-    record: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +58,7 @@ class Timeline:
     notes: tuple[HistoryNote, ...]
     at_repair: HoursBounds | None = None
     per_day: int = 0  # the most hours (hundredths) that a machine runs in a day
+    who_is_right: Literal["dealer", "person"] = "person"  # who is asked where records contradict one another
 
     def most_on(self, day: date) -> int | None:
         """Return an upper bound of the machine hours at the beginning of ``day``, None without an hour meter.
@@ -129,17 +97,27 @@ def build_timeline(claim_file: ClaimFile, meter: MeterConventions, facts: FactHa
             words = f"the meter reading of service {record.record} on {day_text(record.on)}"
             of_records[record.record] = walk.hours_of(record.on, f"reading:{record.record}", words)
     for fitted in machine.components:
-        if fitted.fitted_on is not None and fitted.fitted_at is None and fitted.fitted_on <= claim.failed_on:
-            words = f"the machine hours when {fitted.id} was fitted on {day_text(fitted.fitted_on)}"
-            key = fitting_key(fitted.id)
+        if fitted.fitted_on is None or fitted.fitted_on > claim.failed_on:
+            continue
+        words = f"the machine hours when {fitted.id} was fitted on {day_text(fitted.fitted_on)}"
+        key = fitting_key(fitted.id)
+        if fitted.fitted_at is None:
             of_records[key] = walk.hours_of(fitted.fitted_on, key, words)
+            continue
+        failure = Sighting(claim.failed_on, at_failure, CLAIM_READING)
+        fact, stated = OpenFact(key, "reading", walk.who_is_right, words), centihours(fitted.fitted_at)
+        doubtful = either_right(fitted.fitted_on, stated, walk.sightings, failure, walk.per_day, fact)
+        if doubtful is not None:
+            of_records[key] = doubtful
     notes = walk.notes
     done = [c for c in changes if c.on <= claim.failed_on]
     if done:
         words = f"meter {done[-1].kind} on {day_text(done[-1].on)}; hours of both meters are added"
         notes.append(HistoryNote("meter_changed", words, (done[-1].id,)))
     shifts, at_repair = tuple(walk.shifts), sighted.get(REPAIR_READING)
-    return Timeline(tuple(walk.sightings), at_failure, of_records, shifts, tuple(notes), at_repair, walk.per_day)
+    return Timeline(
+        tuple(walk.sightings), at_failure, of_records, shifts, tuple(notes), at_repair, walk.per_day, walk.who_is_right
+    )
 
 
 class _Walk:
@@ -154,6 +132,9 @@ class _Walk:
         self.facts = facts
         self.changes = changes
         self.per_day = centihours(meter.most_hours_a_day)
+        self.who_is_right: Literal["dealer", "person"] = (
+            "dealer" if facts.contradicts_other_record == "need_info" else "person"
+        )
         self.base = 0  # machine hours = base + reading + shifts so far
         self.shifts: list[Shift] = []
         self.sightings: list[Sighting] = []

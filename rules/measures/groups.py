@@ -278,12 +278,14 @@ def _hours_on_test(policy: CompiledPolicy, hours: Hours) -> int | None:
 
 
 def _fitted_hours(fitted: FittedComponent, hours: Hours) -> int:
-    """Return the machine hours at a fitting; 0 for a component of the new machine, and without an hour meter."""
-    if fitted.fitted_at is not None:
-        return centihours(fitted.fitted_at)
-    if fitted.fitted_on is None:
-        return 0
-    return hours.of_fitting(fitted.id) or 0
+    """Return the machine hours at a fitting; 0 for a component of the new machine, and without an hour meter.
+
+    What its record states counts where no reading contradicts it.
+    """
+    found = hours.of_fitting(fitted.id) if fitted.fitted_on is not None else None
+    if found is None:
+        return 0 if fitted.fitted_at is None else centihours(fitted.fitted_at)
+    return found
 
 
 def _on_machine(machine: Machine, component: str | None, failed_on: date) -> list[FittedComponent]:

@@ -84,7 +84,7 @@ class Edges:
         found: dict[str, int] = {}
         claim_file = self.history.claim_file
         names = [FAILURE, *(s.record for s in claim_file.services if s.on <= claim_file.claim.failed_on)]
-        names += [f"fitting:{f.id}" for f in claim_file.machine.components if f.fitted_on and f.fitted_at is None]
+        names += [f"fitting:{name}" for name in self.history.fittings_to_ask()]
         old = {key: given.values.get(key, 0) for key, _ in self.history.old_meters}
         for other in names:
             key = (

@@ -11,7 +11,8 @@ from typing import Protocol
 
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
-from schemas.machine import MeterChange
+from schemas.machine import FittedComponent, MeterChange
+from tests.reference.clashes import Row, clash, doubted, either, stated
 from tests.reference.dates import span_on
 from tests.reference.unknown import Given
 
@@ -65,6 +66,7 @@ class History:
     doubt: Bounds | None = None
     unclear: bool = False
     no_meter: bool = False
+    asked_of_person: set[str] = field(default_factory=set)  # hours of which two records say different things
 
     @property
     def a_day(self) -> int:
@@ -99,6 +101,10 @@ class History:
             return self.doubt.low + moved, self.doubt.high + moved
         day = self.day_of(name)
         assert day is not None
+        fitted = next((f for f in self.claim_file.machine.components if name == f"fitting:{f.id}"), None)
+        if fitted is not None and fitted.fitted_at is not None:
+            self.asked_of_person.add(name)
+            return either(fitted, self._rows(old, old), self.range_of(FAILURE, old)[1], self.a_day)
         return self._at_start(day, old) if name.startswith("start_hours:") else self._between(day, name == FAILURE, old)
 
     def _old(self, unknown: int, old: dict[str, int]) -> int:
@@ -117,10 +123,38 @@ class History:
             highs.append(self.range_of(FAILURE, old)[1])
         return max(lows), max(min(highs), max(lows))
 
+    def fittings_to_ask(self) -> list[str]:
+        """Return the later fittings whose hours nobody noted, or whose record clashes with what else is on file."""
+        failed = self.claim_file.claim.failed_on
+        later = [f for f in self.claim_file.machine.components if f.fitted_on is not None and f.fitted_on <= failed]
+        return [f.id for f in later if not self.no_meter and (f.fitted_at is None or self._clashing(f))]
+
+    def _rows(self, least: dict[str, int], most: dict[str, int]) -> list[Row]:
+        return [
+            (s.day, s.hours + self._old(s.unknown, least), s.hours + self._old(s.unknown, most), s.record)
+            for s in self.seen
+        ]
+
+    def _clashing(self, fitted: FittedComponent) -> bool:
+        nothing, all_of_it = dict.fromkeys(dict(self.old_meters), 0), dict(self.old_meters)
+        failed = self.claim_file.claim.failed_on
+        ends = self.range_of(FAILURE, nothing)[0], self.range_of(FAILURE, all_of_it)[1]
+        rows = [*self._rows(nothing, all_of_it), (failed, *ends, FAILURE)]
+        return any(clash(*stated(fitted), row, self.a_day) for row in rows)
+
     def _at_start(self, day: date, old: dict[str, int]) -> tuple[int, int]:
         """Return the bounds of the hours at a start of term: none were on a machine that nobody saw at work before."""
         rows = [(s.day, s.hours + self._old(s.unknown, old), s.record) for s in self.seen]
-        rows += [(d.on, hundredths(d.hours), "shown") for d in self.claim_file.machine.demonstrations]
+        everything = [*rows, *((d.on, hundredths(d.hours), "shown") for d in self.claim_file.machine.demonstrations)]
+        doubts = doubted([(on, hours, hours, who) for on, hours, who in everything], len(rows), self.a_day)
+        found = []
+        for wrong in [list(doubts), *doubts.values()]:
+            found.append(self._round_start([r for m, r in enumerate(everything) if m not in wrong], day, old))
+        if doubts:
+            self.asked_of_person.add(f"start_hours:{day.isoformat()}")
+        return min(low for low, _ in found), max(high for _, high in found)
+
+    def _round_start(self, rows: list[tuple[date, int, str]], day: date, old: dict[str, int]) -> tuple[int, int]:
         earlier = [(on, hours) for on, hours, record in rows if record not in OWN and on < day]
         on_day = [hours for on, hours, record in rows if record and record not in OWN and on == day]
         if not on_day and not any(record and record not in OWN and on < day for on, _, record in rows):
@@ -136,6 +170,8 @@ class History:
         return max(lows), max(min(highs), max(lows))
 
     def asks_about(self, name: str) -> str:
+        if name in self.asked_of_person:
+            return "person" if self.conventions.facts.contradicts_other_record == "refer" else "dealer"
         return self.doubt.asks if name == FAILURE and self.doubt is not None else "dealer"
 
 
@@ -353,7 +389,7 @@ def _change(history: History, change: MeterChange, meter: list[Shown]) -> int:
 
 
 class ValuesToTry(Protocol):
-    """Chooses the values to try for hours that are not on file."""
+    """Chooses the values to try for hours."""
 
     def between(self, name: str, low: int, high: int, given: Given) -> tuple[int, ...]: ...
 

@@ -256,9 +256,9 @@ def _hours_before(asking: Asking, start: date) -> int:
 
 
 def _fitted_at(asking: Asking, fitted: FittedComponent) -> int:
-    if fitted.fitted_at is not None:
-        return int(fitted.fitted_at * 100)
-    return 0 if fitted.fitted_on is None else asking.hours(f"fitting:{fitted.id}") or 0
+    if fitted.id in asking.history.fittings_to_ask():
+        return asking.hours(f"fitting:{fitted.id}") or 0
+    return 0 if fitted.fitted_at is None else int(fitted.fitted_at * 100)
 
 
 def _hours_tested(asking: Asking) -> int | None:
