@@ -26,7 +26,7 @@ from rules.selection.select import (
     Selected,
     Subject,
     component_refusal,
-    machine_refusal,
+    refusal_in,
     select,
     with_wear,
 )
@@ -270,7 +270,7 @@ class _Run:
 
     def _under(self, older: CompiledPolicy, views: list[LineView]) -> dict[str, LineView]:
         """Return the lines as an older version decides them; it bypasses ``in_force`` and nothing else."""
-        refusal = machine_refusal(older.terms, self.evaluation.claim_file)
+        refusal = refusal_in(self.world, older, self.evaluation.claim_file)
         inside: list[Subject] = []
         decided: dict[str, LineView] = {}
         for view in views:

@@ -78,7 +78,7 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
         other_payer=money.money(merged.other_payer),
         open=money.money(merged.open),
         reasons=_in_order(reasons),
-        notes=_in_order([*notes, *notes_of_dates(merged), *notebook.notes_of(merged)], as_found=True),
+        notes=_in_order([*notes, *notes_of_dates(merged, claim_file), *notebook.notes_of(merged)], as_found=True),
         steps=money.steps,
         considered=_considered(shown, claim_file),
     )

@@ -11,7 +11,9 @@ from typing import Literal
 
 from rules.decision.catalogue import KINDS, PRECEDENCE
 from rules.decision.merge import MergedLine
+from rules.history.at_start import START_HOURS
 from rules.history.claim_dates import FAILURE, SYMPTOM, Contradiction
+from rules.history.machine_dates import doubt_words, has_days_in_doubt
 from rules.line_views import LineResult, LineView, PolicyReason, WorldResult, clause_bearer
 from rules.open_facts import Explored, OpenFact
 from rules.plain import day_text
@@ -189,10 +191,17 @@ def reasons_of_dates(line: MergedLine) -> list[Reason]:
     ]
 
 
-def notes_of_dates(line: MergedLine) -> list[Reason]:
-    """Return the contradictions that change nothing about a line."""
+def notes_of_dates(line: MergedLine, claim_file: ClaimFile) -> list[Reason]:
+    """Return the contradictions that change nothing about a line: of the claim's days, and of the machine's."""
     keys = {fact.key for fact in line.facts}
-    return [_reason("dates_set_aside", c, _sentence(c.words)) for c in line.contradictions if c.key not in keys]
+    notes = [_reason("dates_set_aside", c, _sentence(c.words)) for c in line.contradictions if c.key not in keys]
+    machine = claim_file.machine
+    if has_days_in_doubt(machine) and not any(
+        fact.about == "start" or fact.key.startswith(START_HOURS) for fact in line.facts
+    ):
+        days = (("machine", machine.serial), ("built", day_text(machine.built_on)))
+        notes.append(_told("dates_set_aside", _sentence(doubt_words(machine)), days))
+    return notes
 
 
 def _sentence(words: str) -> str:
@@ -203,6 +212,10 @@ def _reason(code: str, contradiction: Contradiction, words: str, key: str | None
     facts = [("fact", key)] if key is not None else []
     facts += [(name, day_text(day)) for name, day in contradiction.days]
     facts.append(("to correct", " or ".join(FIELDS.get(name, name) for name in contradiction.suspects)))
+    return _told(code, words, tuple(facts))
+
+
+def _told(code: str, words: str, facts: tuple[tuple[str, str], ...]) -> Reason:
     return Reason(
         code=code,
         policy=None,
@@ -210,7 +223,7 @@ def _reason(code: str, contradiction: Contradiction, words: str, key: str | None
         clause_text=None,
         clause_quoted=False,
         words=f"{KINDS[code].text} {words}",
-        facts=tuple(facts),
+        facts=facts,
         records=(),
         comparison=None,
         bearer=None,

@@ -14,6 +14,7 @@ from rules.plain import day_text, hours_text
 from schemas.claim_file import ClaimFile
 from schemas.quantities import centihours
 
+START_HOURS = "start_hours:"
 NEW_MACHINE = HoursBounds(0, 0, ())
 OWN = (CLAIM_READING, REPAIR_READING)
 DEMONSTRATION = "a demonstration"
@@ -21,7 +22,7 @@ DEMONSTRATION = "a demonstration"
 
 def start_hours_key(day: date) -> str:
     """Return the key of the machine hours at a term that starts on ``day``."""
-    return f"start_hours:{day.isoformat()}"
+    return f"{START_HOURS}{day.isoformat()}"
 
 
 def hours_at_start(timeline: Timeline, claim_file: ClaimFile, day: date) -> HoursBounds:
@@ -44,11 +45,9 @@ def hours_at_start(timeline: Timeline, claim_file: ClaimFile, day: date) -> Hour
         right = _at_start(timeline, claim_file, day, [s for s in every if s not in set_aside])
         low, high = hull(low, high, *_ends(right))
     doubtful, others = against[0]
-    words = (
-        f"the machine hours at the start of term on {day_text(day)} (between {hours_text(low[0])} and"
-        f" {hours_text(high[0])}): {told(doubtful)}, but {told(others[0])}"
-    )
-    fact = OpenFact(start_hours_key(day), "reading", timeline.who_is_right, words)
+    words = f"the machine hours at the start of term: {told(doubtful)}, but {told(others[0])}"
+    # One question, on whichever day the term began: which of the two records is right.
+    fact = OpenFact(start_hours_key(day), "reading", timeline.who_is_right, words, start_hours_key(doubtful.day))
     return HoursBounds(low[0], high[0], (), fact, low[1], high[1])
 
 

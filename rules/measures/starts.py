@@ -1,11 +1,13 @@
 """The start of term and other days that a period counts from; one that is not on file is taken where it matters."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 from math import ceil, floor
-from typing import get_args
+from typing import Literal, get_args
 
 from rules.calendar import add_months, add_span, last_covered_day
+from rules.history.machine_dates import Span, demonstrations_in_doubt, doubt_words, event_span, has_days_in_doubt
 from rules.measures.schedule import Schedule
 from rules.open_facts import OpenFact, World
 from rules.policy_book.compiled import CompiledPolicy, all_limits
@@ -22,8 +24,12 @@ CLAIM_DATES = get_args(ClaimDate)
 
 
 def earliest_start(starts: Starts, claim_file: ClaimFile, month_end: str) -> tuple[date, str] | None:
-    """Return the start of term and the event it came from, None when no event is on file."""
+    """Return the start of term and the event it came from, None when no event is on file or its day is in doubt."""
     machine = claim_file.machine
+    if has_days_in_doubt(machine):
+        span = start_span(starts, claim_file, month_end)
+        if span is None or span[0] != span[1]:
+            return None
     earliest: date | None = None
     came_from: list[StartPoint] = []
     for point in starts.earliest_of:
@@ -39,6 +45,42 @@ def earliest_start(starts: Starts, claim_file: ClaimFile, month_end: str) -> tup
         if on is not None:
             return on, _event_words(point)
     return None
+
+
+def start_span(starts: Starts, claim_file: ClaimFile, month_end: str) -> Span | None:
+    """Return the days between which the start of term lies where days of the machine are in doubt.
+
+    None: no event is on file.
+    """
+
+    def span_of(point: StartPoint) -> Span | None:
+        if isinstance(point, DemoHours):
+            return _demonstrated(point, claim_file)
+        if not isinstance(point, StartAfter):
+            return event_span(point, machine, failed_on)
+        span = event_span(point.event, machine, failed_on)
+        return (
+            None
+            if span is None
+            else (add_span(span[0], point.plus, month_end), add_span(span[1], point.plus, month_end))
+        )
+
+    machine, failed_on = claim_file.machine, claim_file.claim.failed_on
+    spans = [span for point in starts.earliest_of if (span := span_of(point)) is not None]
+    if spans:
+        return min(first for first, _ in spans), min(last for _, last in spans)
+    return next((span for point in starts.otherwise if (span := span_of(point)) is not None), None)
+
+
+def _demonstrated(point: DemoHours, claim_file: ClaimFile) -> Span | None:
+    """Return when demonstrations reached the hours; one in doubt may have come later, or not have reached them."""
+    machine, failed_on = claim_file.machine, claim_file.claim.failed_on
+    doubtful = demonstrations_in_doubt(machine)
+    reached = [d for d in machine.demonstrations if d.hours >= point.demo_reaches]
+    if not reached:
+        return None
+    sure = min((d.on for d in reached if d not in doubtful), default=max(failed_on, *(d.on for d in reached)))
+    return min(d.on for d in reached), sure
 
 
 def start_on_file(starts: Starts, claim_file: ClaimFile, month_end: str, world: World) -> tuple[date, str] | None:
@@ -96,12 +138,26 @@ def start_of_term(
     if found is not None:
         return found
     key = start_key(starts)
-    fact = OpenFact(key, "start", "dealer", "the day on which the machine was delivered or first used")
+    words = "the day on which the machine was delivered or first used"
+    built, failed = claim_file.machine.built_on, claim_file.claim.failed_on
+    fact, told, span = OpenFact(key, "start", "dealer", words), "start not on file", (built, failed)
+    if has_days_in_doubt(claim_file.machine):
+        found_span = start_span(starts, claim_file, policy.conventions.month_end)
+        if found_span is not None:
+            fact, told, span = _doubted(fact, policy, claim_file.machine), "start in doubt", found_span
     if key in world.values or key in world.assumed:
-        return date.fromordinal(world.pick(fact, ())), "start not on file"
+        return date.fromordinal(world.pick(fact, ())), told
     policies = tuple({p: None for p in (policy, *others) if _counts_from(p, key)})
-    candidates = world.once(("start days", frozenset(policies)), lambda: _start_days(policies, claim_file))
-    return date.fromordinal(world.pick(fact, candidates)), "start not on file"
+    candidates = world.once(("start days", frozenset(policies), span), lambda: _start_days(policies, claim_file, span))
+    return date.fromordinal(world.pick(fact, candidates)), told
+
+
+def _doubted(fact: OpenFact, policy: CompiledPolicy, machine: Machine) -> OpenFact:
+    """Return a fact as it is asked for where records of the machine contradict one another."""
+    asks: Literal["dealer", "person"] = (
+        "person" if policy.conventions.facts.contradicts_other_record == "refer" else "dealer"
+    )
+    return replace(fact, asks=asks, words=f"{fact.words}: {doubt_words(machine)}")
 
 
 def _counts_from(policy: CompiledPolicy, key: str) -> bool:
@@ -109,10 +165,9 @@ def _counts_from(policy: CompiledPolicy, key: str) -> bool:
     return any(start_key(starts) == key for starts in (policy.terms.term.starts, *own))
 
 
-def _start_days(policies: Iterable[CompiledPolicy], claim_file: ClaimFile) -> tuple[int, ...]:
-    low, high = claim_file.machine.built_on.toordinal(), claim_file.claim.failed_on.toordinal()
-    tests = (test for policy in policies for test in _start_tests(policy, claim_file))
-    return days_that_matter(low, high, tests)
+def _start_days(policies: Iterable[CompiledPolicy], claim_file: ClaimFile, span: Span) -> tuple[int, ...]:
+    tests = (test for policy in policies for test in _start_tests(policy, claim_file, span[0]))
+    return days_that_matter(span[0].toordinal(), span[1].toordinal(), tests)
 
 
 def days_that_matter(low: int, high: int, tests: Iterable[Callable[[int], bool]]) -> tuple[int, ...]:
@@ -134,7 +189,7 @@ def days_that_matter(low: int, high: int, tests: Iterable[Callable[[int], bool]]
     return tuple(sorted(days, reverse=True))
 
 
-def _start_tests(policy: CompiledPolicy, claim_file: ClaimFile) -> Iterator[Callable[[int], bool]]:
+def _start_tests(policy: CompiledPolicy, claim_file: ClaimFile, earliest: date) -> Iterator[Callable[[int], bool]]:
     """Yield what a policy asks of its start of term, each as a test that turns true once as the start grows later."""
     terms, claim, machine = policy.terms, claim_file.claim, claim_file.machine
     turning = [terms.in_force.from_, *(d.on for d in machine.demonstrations), *(r.on for r in machine.readings)]
@@ -162,7 +217,7 @@ def _start_tests(policy: CompiledPolicy, claim_file: ClaimFile) -> Iterator[Call
                 )
     for axis in terms.prorating.axes if terms.prorating is not None else ():
         yield from _axis_tests(axis, claim.failed_on, policy.conventions.month_end)
-    yield from _window_tests(policy, claim_file)
+    yield from _window_tests(policy, claim_file, earliest)
 
 
 def _axis_tests(axis: Axis, failed_on: date, month_end: str) -> Iterator[Callable[[int], bool]]:
@@ -185,7 +240,7 @@ def _axis_tests(axis: Axis, failed_on: date, month_end: str) -> Iterator[Callabl
                 yield lambda s, number=number, days=days: s + 30 * number > failed_on.toordinal() - days  # type: ignore[misc]
 
 
-def _window_tests(policy: CompiledPolicy, claim_file: ClaimFile) -> Iterator[Callable[[int], bool]]:
+def _window_tests(policy: CompiledPolicy, claim_file: ClaimFile, earliest: date) -> Iterator[Callable[[int], bool]]:
     """The calendar windows that count from the start, against the failure and each service."""
     failed = claim_file.claim.failed_on.toordinal()
     days = sorted({failed, *(s.on.toordinal() for s in claim_file.services if s.on.toordinal() <= failed)})
@@ -201,7 +256,7 @@ def _window_tests(policy: CompiledPolicy, claim_file: ClaimFile) -> Iterator[Cal
                 known[s] = list(_window_days(schedule, failed))
             return known[s]
 
-        for place in range(len(edges(claim_file.machine.built_on.toordinal()))):
+        for place in range(len(edges(earliest.toordinal()))):
             for day in days:
                 for at_least in (day, day + 1):
                     yield lambda s, place=place, at_least=at_least, edges=edges: (  # type: ignore[misc]
@@ -234,16 +289,19 @@ def last_day_of(limit: Limit, begins: date, conventions: Conventions) -> date:
 
 def day_of_event(event: Event, policy: CompiledPolicy, claim_file: ClaimFile, tested: date, world: World) -> date:
     """Return the day of an event that limits count ``from``; not on file, it is open where they change their answer."""
-    on = event_on(event, claim_file.machine)
-    if on is not None:
-        return on
+    span = event_span(event, claim_file.machine, claim_file.claim.failed_on)
+    if span is not None and span[0] == span[1]:
+        return span[0]
     tests = [
         lambda s, limit=limit: last_day_of(limit, date.fromordinal(s), policy.conventions) >= tested
         for _, found in all_limits(policy.terms)
         for limit in found.all
         if limit.from_ == event
     ]
-    return date.fromordinal(world.pick(_event_fact(event, policy.name), _between_built_and_failed(claim_file, tests)))
+    fact = _event_fact(event, policy.name)
+    if span is not None:
+        fact = _doubted(fact, policy, claim_file.machine)
+    return date.fromordinal(world.pick(fact, _between(span or _built_to_failed(claim_file), tests)))
 
 
 def day_that_selects(
@@ -262,11 +320,13 @@ def day_that_selects(
         latest = claim_file.claim.submitted_on or claim_file.decided_on
         low, high = claim_file.claim.failed_on.toordinal(), latest.toordinal()
         return date.fromordinal(world.pick(fact, days_that_matter(low, high, tests)))
-    on = event_on(which, claim_file.machine)  # type: ignore[arg-type]
-    if on is not None:
-        return on
+    span = event_span(which, claim_file.machine, claim_file.claim.failed_on)  # type: ignore[arg-type]
+    if span is not None and span[0] == span[1]:
+        return span[0]
     fact = _event_fact(which, versions[0].ref.name)
-    return date.fromordinal(world.pick(fact, _between_built_and_failed(claim_file, tests)))
+    if span is not None:
+        fact = _doubted(fact, versions[0], claim_file.machine)
+    return date.fromordinal(world.pick(fact, _between(span or _built_to_failed(claim_file), tests)))
 
 
 def _event_fact(event: str, asked_by: str) -> OpenFact:
@@ -274,7 +334,11 @@ def _event_fact(event: str, asked_by: str) -> OpenFact:
     return OpenFact(f"event:{event}:{asked_by}", "start", "dealer", words)
 
 
-def _between_built_and_failed(claim_file: ClaimFile, tests: Iterable[Callable[[int], bool]]) -> tuple[int, ...]:
-    low, high = claim_file.machine.built_on.toordinal(), claim_file.claim.failed_on.toordinal()
+def _built_to_failed(claim_file: ClaimFile) -> Span:
+    return claim_file.machine.built_on, claim_file.claim.failed_on
+
+
+def _between(span: Span, tests: Iterable[Callable[[int], bool]]) -> tuple[int, ...]:
+    low, high = span[0].toordinal(), span[1].toordinal()
     turning = [test for test in tests if not test(low) and test(high)]
     return days_that_matter(low, high, turning) if turning else (high,)  # nothing turns in between: any day does

@@ -4,12 +4,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
+from rules.history.machine_dates import built_span, doubt_words
 from rules.measures.groups import failed_position, fitted_component, later_fitting, own_parts
 from rules.measures.starts import day_that_selects, start_of_term
 from rules.measures.wear import WearOnFile, wear_on_file
-from rules.open_facts import World
+from rules.open_facts import OpenFact, World
 from rules.plain import day_text
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
@@ -68,7 +69,22 @@ def subject_of(line: ClaimLine, claim_file: ClaimFile, component: str | None, na
         position = failed_position(claim_file.machine, component, claim.failed_on, line.removed_serial, world)
     fitted = fitted_component(claim_file.machine, component, position, claim.failed_on, line.removed_serial)
     side = position if fitted is None or fitted.position == "none" else fitted.position
+    fitted = _fitted_in(world, fitted, claim_file)
     return Subject(line, component, fitted, named=named, side=side)
+
+
+def _fitted_in(world: World, fitted: FittedComponent | None, claim_file: ClaimFile) -> FittedComponent | None:
+    """Return a component with the day of its fitting: before the machine was built it was not fitted."""
+    built, failed = claim_file.machine.built_on, claim_file.claim.failed_on
+    if fitted is None or fitted.fitted_as == "factory" or fitted.fitted_on is None or fitted.fitted_on >= built:
+        return fitted
+    words = (
+        f"the day on which {fitted.id} was fitted: {day_text(fitted.fitted_on)} lies before the machine was built on"
+        f" {day_text(built)}"
+    )
+    days = sorted({day.toordinal() for day in (fitted.fitted_on, built, failed) if day <= failed}, reverse=True)
+    on = date.fromordinal(world.pick(OpenFact(f"fitted:{fitted.id}", "start", "person", words), tuple(days)))
+    return fitted.model_copy(update={"fitted_on": on})
 
 
 def with_wear(subjects: Sequence[Subject], claim: Claim) -> tuple[Subject, ...]:
@@ -128,7 +144,7 @@ def select(book: PolicyBook, claim_file: ClaimFile, world: World) -> Selected:
         newest, day = in_force[-1]
         words = _in_force_words(newest, *day)
         for policy, reason in _governing(newest, words, book.governing[name], every, claim_file, world):
-            code = machine_refusal(policy.terms, claim_file)
+            code = refusal_in(world, policy, claim_file)
             if code is None:
                 policies.append(policy)
                 why.append((policy.name, reason))
@@ -221,24 +237,95 @@ def names_model(models: tuple[str, ...], model: str) -> bool:
     return any(m == model or (m.endswith("*") and model.startswith(m[:-1])) for m in models)
 
 
-def machine_refusal(terms: CoveragePolicy, claim_file: ClaimFile) -> str | None:
-    """Return the code of the first machine condition that is not met, None when the policy reaches the machine."""
+def machine_refusal(
+    terms: CoveragePolicy, claim_file: ClaimFile, in_range: bool | None = None, first_owner: bool | None = None
+) -> str | None:
+    """Return the code of the first machine condition that is not met, None when the policy reaches the machine.
+
+    ``in_range`` and ``first_owner`` are what is taken of days in doubt; None: as stated.
+    """
     machine, applies = claim_file.machine, terms.applies_to
     if not names_model(applies.models, machine.model):
         return "no_coverage_for_machine"
     if applies.serials and not any(serial_in(machine.serial, r.from_, r.until) for r in applies.serials):
         return "serial_out_of_range"
-    if applies.built is not None and not applies.built.holds(machine.built_on):
-        return "built_out_of_range"
+    if applies.built is not None:
+        if in_range is None:
+            in_range = applies.built.holds(machine.built_on)
+        if not in_range:
+            return "built_out_of_range"
     if applies.use is not None and machine.use not in applies.use:
         return "use_not_covered"
     if applies.regions is not None and not any(
         machine.region == region or machine.region.startswith(f"{region}-") for region in applies.regions
     ):
         return "region_not_covered"
-    if applies.owner == "first" and owner_order(machine, claim_file.claim.failed_on) > 1:
-        return "later_owner"
+    if applies.owner == "first":
+        if first_owner is None:
+            first_owner = owner_order(machine, claim_file.claim.failed_on) == 1
+        if not first_owner:
+            return "later_owner"
     return None
+
+
+def refusal_in(world: World, policy: CompiledPolicy, claim_file: ClaimFile) -> str | None:
+    """Return ``machine_refusal`` in a world: one that turns on a day in doubt is a person's question."""
+    terms, machine = policy.terms, claim_file.machine
+    built, owners = built_in_doubt(terms, machine), owners_in_doubt(machine, claim_file.claim.failed_on)
+    if not built and (not owners or terms.applies_to.owner != "first"):
+        return machine_refusal(terms, claim_file)
+    in_range = first = None
+    if built:
+        words = f"the day on which the machine was built: {doubt_words(machine)}"
+        in_range = _is_so(f"built_in_range:{policy.name}", words, policy, world)
+    if owners and terms.applies_to.owner == "first":
+        words = f"since when the machine has had a later owner: {owners}"
+        first = _is_so("first_owner", words, policy, world)
+    return machine_refusal(terms, claim_file, in_range, first)
+
+
+def _is_so(key: str, words: str, policy: CompiledPolicy, world: World) -> bool:
+    asks: Literal["dealer", "person"] = (
+        "person" if policy.conventions.facts.contradicts_other_record == "refer" else "dealer"
+    )
+    return bool(world.pick(OpenFact(key, "start", asks, words), (1, 0)))
+
+
+def sure_refusal(terms: CoveragePolicy, claim_file: ClaimFile) -> str | None:
+    """Return ``machine_refusal`` as far as it holds whichever of the days in doubt is right."""
+    machine = claim_file.machine
+    in_range = True if built_in_doubt(terms, machine) else None
+    first = True if owners_in_doubt(machine, claim_file.claim.failed_on) else None
+    return machine_refusal(terms, claim_file, in_range, first)
+
+
+def built_in_doubt(terms: CoveragePolicy, machine: Machine) -> bool:
+    """Return whether the days on which a machine may have been built lie on both sides of the range terms name."""
+    built = terms.applies_to.built
+    if built is None:
+        return False
+    first, last = built_span(machine)
+    days = {first, last} | {day for day in (built.from_, built.until) if day is not None and first < day < last}
+    return len({built.holds(day) for day in days}) > 1
+
+
+def owners_in_doubt(machine: Machine, on: date) -> str:
+    """Return what is wrong with the days of later owners where without these the first one has it; else empty.
+
+    No owner had the machine before it was built, nor a later one before an earlier.
+    """
+    if len(machine.owners) < 2 and all(owner.order == 1 for owner in machine.owners):
+        return ""
+    begun = {owner.order: owner.since for owner in machine.owners if owner.since <= on}
+    later = [order for order in begun if order > 1]
+    said = [
+        f"owner {order} since {day_text(begun[order])}, before it was built on {day_text(machine.built_on)}"
+        if begun[order] < machine.built_on
+        else f"owner {order} since {day_text(begun[order])}, before an earlier owner"
+        for order in later
+        if begun[order] < machine.built_on or any(o.order < order and o.since > begun[order] for o in machine.owners)
+    ]
+    return "; ".join(said) if len(said) == len(later) else ""
 
 
 def component_refusal(terms: CoveragePolicy, subject: Subject) -> str | None:
@@ -253,7 +340,7 @@ def component_refusal(terms: CoveragePolicy, subject: Subject) -> str | None:
 
 def named_by_none(policies: Iterable[CompiledPolicy], claim_file: ClaimFile, subject: Subject) -> bool:
     """Return whether no version of a book reaches a line's component, whatever is open about the claim."""
-    reaching = (p.terms for p in policies if machine_refusal(p.terms, claim_file) is None)
+    reaching = (p.terms for p in policies if sure_refusal(p.terms, claim_file) is None)
     return all(component_refusal(terms, subject) == "component_not_named" for terms in reaching)
 
 

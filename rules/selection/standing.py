@@ -7,6 +7,7 @@ on the day and what was fitted on it are judged by days and refuse nothing here.
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from rules.history.machine_dates import has_days_in_doubt
 from rules.measures.groups import own_parts
 from rules.measures.starts import earliest_start
 from rules.policy_book.book import PolicyBook
@@ -16,8 +17,8 @@ from rules.selection.select import (
     Selected,
     Subject,
     component_refusal,
-    machine_refusal,
     names_model,
+    sure_refusal,
     typed_position,
 )
 from rules.settlement.tables import index_tables
@@ -70,7 +71,7 @@ class Standing:
 
     def _refuses(self, policy: CompiledPolicy, subject: Subject, through: frozenset[str]) -> bool:
         terms = policy.terms
-        if machine_refusal(terms, self.claim_file) in FREE_OF_DAYS:
+        if sure_refusal(terms, self.claim_file) in FREE_OF_DAYS:
             return True
         if component_refusal(terms, subject) == "component_not_named":
             return True
@@ -137,5 +138,5 @@ def selected_without_the_claim(policy: CompiledPolicy, claim_file: ClaimFile) ->
     begins = earliest_start(policy.terms.term.starts, claim_file, policy.conventions.month_end) is not None
     if selected_by == "start_of_term":
         return begins
-    happened = selected_by == "built" or selected_by in machine.events
+    happened = (selected_by == "built" or selected_by in machine.events) and not has_days_in_doubt(machine)
     return happened and (begins or policy.terms.extends_earlier is None)

@@ -47,6 +47,7 @@ from tests.reference.altered import altered
 from tests.reference.components import components_in
 from tests.reference.duties import CODES, Asking, Serviced, judge_duty
 from tests.reference.edges import Edges
+from tests.reference.machine_days import built_in_range, day_fitted, first_owner
 from tests.reference.meter import FAILURE, History, hours_of
 from tests.reference.rounding import rounded
 from tests.reference.settlement import Line, Settled, Till
@@ -57,6 +58,7 @@ from tests.reference.terms import (
     Term,
     claim_day,
     component_reached,
+    event_day,
     fitted_on_machine,
     machine_reached,
     period_over,
@@ -116,7 +118,7 @@ class Bench:
                 sides = sides_possible(self.claim_file, component, line.removed_serial)
                 side = sides[self.given.ask(f"position:{component}:{line.removed_serial}", list(range(len(sides))))]
             fitted = fitted_on_machine(self.claim_file, component, side, line.removed_serial)
-            found.append(Subject(line, component, fitted, side))
+            found.append(Subject(line, component, day_fitted(fitted, self.claim_file, self.given), side))
         share_wear(found)
         return found
 
@@ -197,28 +199,31 @@ class Bench:
             governing = self.replacement(in_force[-1], names)
             beside = [n for n in names if self.extends(n, governing) and self.replacement(n, names) == n]
             for name in [governing, *beside]:
-                why = machine_reached(self.book[name][0], self.claim_file)
+                why = self.reached(name)
                 refused += [(name, why)] if why else []
                 chosen += [] if why else [name]
         if not reach:
             refused = [(n, "no_coverage_for_machine") for names in named.values() for n in names]
         return chosen, refused
 
+    def reached(self, name: str) -> str:
+        """Return why a version does not reach the machine, empty where it does; days in doubt are asked about."""
+        policy, conventions = self.book[name]
+        in_range = built_in_range(policy, self.claim_file, conventions, self.given)
+        return machine_reached(
+            policy, self.claim_file, in_range, first_owner(policy, self.claim_file, conventions, self.given)
+        )
+
     def in_force(self, name: str) -> bool:
         policy, conventions = self.book[name]
         selected_by = policy.in_force.selected_by
-        machine = self.claim_file.machine
         if selected_by == "start_of_term":
             day = start_of(policy.term.starts, self.claim_file, conventions, self.given)
         elif hasattr(self.claim_file.claim, selected_by):
             day = claim_day(selected_by, self.claim_file, self.given)
         else:
-            on = machine.built_on if selected_by == "built" else machine.events.get(selected_by)  # type: ignore[call-overload]
-            if on is None:
-                low, high = machine.built_on.toordinal(), self.claim_file.claim.failed_on.toordinal()
-                key = f"event:{selected_by}:{policy.policy}"
-                on = type(machine.built_on).fromordinal(self.given.ask(key, tuple(range(low, max(low, high) + 1))))
-            day = on
+            key = f"event:{selected_by}:{policy.policy}"
+            day = event_day(selected_by, key, self.claim_file, conventions, self.given)
         return policy.in_force.holds(day)
 
     def replacement(self, name: str, names: list[str]) -> str:
@@ -283,7 +288,7 @@ class Bench:
     def under(self, target: str, falling: list[View]) -> dict[str, View]:
         """Return the lines as the older version judges them; it bypasses its time in force and nothing else."""
         policy = self.book[target][0]
-        refusal = machine_reached(policy, self.claim_file)
+        refusal = self.reached(target)
         inside: list[Subject] = []
         judged: dict[str, View] = {}
         for view in falling:

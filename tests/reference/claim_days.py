@@ -13,6 +13,7 @@ from schemas.reference_tables import PartComponentTable
 from tests.reference.adjudication import Bench, Book, Result
 from tests.reference.components import named_anywhere, named_by_lines, unlisted
 from tests.reference.edges import Edges
+from tests.reference.machine_days import in_doubt
 from tests.reference.meter import History
 from tests.reference.settlement import Settled
 from tests.reference.terms import brought, component_reached, machine_reached, starts_on
@@ -106,7 +107,8 @@ class AnyDay:
         known = starts_on(policy.term.starts, self.claim_file, conventions) is not None
         if by == "start_of_term":
             return known
-        return (by == "built" or by in machine.events) and (known or policy.extends_earlier is None)
+        told = (by == "built" or by in machine.events) and not in_doubt(machine)
+        return told and (known or policy.extends_earlier is None)
 
     def _whole_policy_settled(self, name: str) -> bool:
         own = [n for n in self.book if self.book[n][0].policy == self.book[name][0].policy]
@@ -134,7 +136,9 @@ class AnyDay:
     def _grounds(
         self, policy: CoveragePolicy, line: ClaimLine, component: str | None, seen: tuple[str, ...]
     ) -> Iterator[bool]:
-        yield machine_reached(policy, self.claim_file) in DATELESS
+        # A day in doubt may be one that reaches the machine.
+        doubtful = True if in_doubt(self.claim_file.machine) else None
+        yield machine_reached(policy, self.claim_file, doubtful) in DATELESS
         yield component_reached(policy, component, None) == "component_not_named"
         yield isinstance(policy.pays.rule_for(line.item), NotPaid)
         first = [carve for carve in policy.carve_outs if component in carve.components][:1]

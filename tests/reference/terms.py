@@ -14,6 +14,7 @@ from schemas.policy.document import CoveragePolicy
 from schemas.policy.term import CarveOut, LaterFitting, StartPoint, Starts, prefix_and_number
 from tests.reference.dates import last_day, span_on
 from tests.reference.duties import Asking
+from tests.reference.machine_days import in_doubt, possible_days, possible_starts, whom
 from tests.reference.meter import FAILURE
 from tests.reference.unknown import Given
 
@@ -38,7 +39,10 @@ class Term:
 
 
 def starts_on(starts: Starts, claim_file: ClaimFile, conventions: Conventions) -> date | None:
-    """Return the earliest event on file, else the first fallback on file, else None."""
+    """Return the earliest event on file, else the first fallback on file; None where neither is sure."""
+    if in_doubt(claim_file.machine):
+        days = possible_starts(starts, claim_file, conventions)
+        return None if days is None or days[0] != days[1] else days[0]
     found = [d for p in starts.earliest_of if (d := _event(p, claim_file, conventions)) is not None]
     if found:
         return min(found)
@@ -69,9 +73,25 @@ def start_of(starts: Starts, claim_file: ClaimFile, conventions: Conventions, gi
             names.append(f"{point.event}_{point.plus}".replace(" ", "_"))
         else:
             names.append(point)
-    low, high = claim_file.machine.built_on.toordinal(), claim_file.claim.failed_on.toordinal()
-    days = range(low, high + 1) if low < high else [high]
-    return date.fromordinal(given.ask(f"start:{'+'.join(names)}", tuple(days)))
+    between, asks = possible_starts(starts, claim_file, conventions), whom(conventions)
+    if between is None or not in_doubt(claim_file.machine):
+        between, asks = (claim_file.machine.built_on, claim_file.claim.failed_on), "dealer"
+    return date.fromordinal(given.ask(f"start:{'+'.join(names)}", _every_day(between), asks))
+
+
+def _every_day(between: tuple[date, date]) -> tuple[int, ...]:
+    low, high = between[0].toordinal(), between[1].toordinal()
+    return tuple(range(low, high + 1)) if low < high else (high,)
+
+
+def event_day(event: str, key: str, claim_file: ClaimFile, conventions: Conventions, given: Given) -> date:
+    """Return the day of an event; one that is not on file or in doubt is any day that it may have been."""
+    days = possible_days(event, claim_file)
+    if days is not None and days[0] == days[1]:
+        return days[0]
+    asks = "dealer" if days is None else whom(conventions)
+    between = days or (claim_file.machine.built_on, claim_file.claim.failed_on)
+    return date.fromordinal(given.ask(key, _every_day(between), asks))
 
 
 def claim_day(which: str, claim_file: ClaimFile, given: Given) -> date:
@@ -90,7 +110,9 @@ def claim_day(which: str, claim_file: ClaimFile, given: Given) -> date:
     return date.fromordinal(given.ask(f"date:{which}", [d.toordinal() for d in sorted({low, high, *rows})]))
 
 
-def machine_reached(policy: CoveragePolicy, claim_file: ClaimFile) -> str:
+def machine_reached(
+    policy: CoveragePolicy, claim_file: ClaimFile, in_range: bool | None = None, first: bool | None = None
+) -> str:
     """Return the code of the first condition on machine or owner that is not met, empty where all are."""
     machine, applies = claim_file.machine, policy.applies_to
     if not any(m == machine.model or (m[-1] == "*" and machine.model.startswith(m[:-1])) for m in applies.models):
@@ -99,7 +121,7 @@ def machine_reached(policy: CoveragePolicy, claim_file: ClaimFile) -> str:
     ranges = [(prefix_and_number(r.from_), prefix_and_number(r.until)) for r in applies.serials]
     if ranges and not any(prefix == low[0] and low[1] <= number <= high[1] for low, high in ranges):
         return "serial_out_of_range"
-    if applies.built is not None and not applies.built.holds(machine.built_on):
+    if applies.built is not None and not (applies.built.holds(machine.built_on) if in_range is None else in_range):
         return "built_out_of_range"
     if applies.use is not None and machine.use not in applies.use:
         return "use_not_covered"
@@ -107,7 +129,8 @@ def machine_reached(policy: CoveragePolicy, claim_file: ClaimFile) -> str:
     if applies.regions is not None and not inside:
         return "region_not_covered"
     owners = [o.order for o in machine.owners if o.since <= claim_file.claim.failed_on]
-    return "later_owner" if applies.owner == "first" and max(owners, default=1) > 1 else ""
+    first = max(owners, default=1) == 1 if first is None else first
+    return "later_owner" if applies.owner == "first" and not first else ""
 
 
 def brought(fitted: FittedComponent) -> tuple[str, ...]:
@@ -315,9 +338,8 @@ def is_over(asking: Asking, limit: Limit, term: Term, wear: Fraction | None, day
     if limit.months is not None or limit.days is not None:
         begins = term.start
         if limit.from_ is not None:
-            machine = asking.claim_file.machine
-            found = machine.built_on if limit.from_ == "built" else machine.events.get(limit.from_)
-            begins = found if found is not None else _open_event(asking, limit.from_)
+            key = f"event:{limit.from_}:{asking.policy.ref}"
+            begins = event_day(limit.from_, key, asking.claim_file, asking.conventions, asking.given)
         return day > last_day(limit, begins, asking.conventions)
     if limit.wear is not None:
         return (unmeasured(asking) if wear is None else wear) > limit.wear
@@ -327,13 +349,6 @@ def is_over(asking: Asking, limit: Limit, term: Term, wear: Fraction | None, day
     if hours is None:
         return None
     return hours > cap * 100 if asking.conventions.hours_at_cap == "covered" else hours >= cap * 100
-
-
-def _open_event(asking: Asking, event: str) -> date:
-    claim_file = asking.claim_file
-    low, high = claim_file.machine.built_on.toordinal(), claim_file.claim.failed_on.toordinal()
-    key = f"event:{event}:{asking.policy.ref}"
-    return date.fromordinal(asking.given.ask(key, tuple(range(low, high + 1)) if low < high else (high,)))
 
 
 def period_over(asking: Asking, limits: Limits, term: Term, wear: Fraction | None) -> bool:
