@@ -37,7 +37,7 @@ from rules.settlement.items import allow
 from rules.settlement.labour import Time
 from rules.settlement.money import LineMoney, unpaid
 from rules.settlement.operations import operations_told, with_operation
-from rules.settlement.ruined import with_caused
+from rules.settlement.ruined import Looks, with_caused
 from rules.settlement.settle import LowerShare, Payable, Settlement
 from rules.settlement.tables import Tables
 from rules.settlement.unmetered import metered
@@ -77,7 +77,7 @@ class Evaluation:
         run = _Run(evaluation, world, self.book.with_fall_backs(selected.policies))
         if run.unstated.worn_by_line:
             subjects = with_wear(subjects, claim_file.claim)
-        views: dict[str, list[LineView]] = {s.line.line: [] for s in subjects}
+        looks: dict[str, list[Looks]] = {s.line.line: [] for s in subjects}
         refusals: dict[str, list[tuple[CompiledPolicy, str]]] = {s.line.line: [] for s in subjects}
         for policy in selected.policies:
             inside = []
@@ -88,8 +88,9 @@ class Evaluation:
                 else:
                     refusals[subject.line.line].append((policy, code))
             if inside:
-                for view in run.views(policy, inside):
-                    views[view.subject.line.line].append(view)
+                for line, look in run.looks(policy, inside).items():
+                    looks[line].append(look)
+        views = with_caused(looks)
         chosen = _chosen(subjects, views)
         money = run.settle(list(chosen.values()))
         lines = tuple(
@@ -204,8 +205,11 @@ class _Run:
         key = ("fired", policy, tuple([tuple(fact.items()) for fact in facts]))
         return self.world.once(key, lambda: self.evaluation.fire(policy, facts, derive))
 
-    def views(self, policy: CompiledPolicy, subjects: Sequence[Subject]) -> list[LineView]:
-        """Return what ``policy`` makes of these lines, fall-backs followed."""
+    def looks(self, policy: CompiledPolicy, subjects: Sequence[Subject]) -> dict[str, Looks]:
+        """Return what ``policy`` makes of these lines, fall-backs followed; of several, the view of each version.
+
+        Which of these is the worst may depend on whether a covered failure ruined the line, which all coverages say.
+        """
         claim_file = self.evaluation.claim_file
         measures = measure(policy, subjects, claim_file, self.hours_under(policy), self.unstated, self.world)
         found = find(measures, self._fire)
@@ -214,19 +218,19 @@ class _Run:
         self.measures.append(measures)
         self.firings += [(policy.name, firing) for firing in found.firings]
         allowances = self._allowances(measures, found.reasons)
-        views: dict[str, LineView] = {}
+        looks: dict[str, Looks] = {}
         falling: dict[tuple[str, ...], list[LineView]] = {}
         for subject in subjects:
             line = subject.line.line
             reasons = found.reasons.get(line, ())
-            view = views[line] = self._view(subject, policy, measures, reasons, allowances[line])
+            view = self._view(subject, policy, measures, reasons, allowances[line])
+            looks[line] = (view,)
             targets = _fall_backs_of(policy, reasons) if reasons else ()
             if targets:
                 falling.setdefault(targets, []).append(view)
         for targets, lines in sorted(falling.items()):
-            for view in self._fallen(targets, lines):
-                views[view.subject.line.line] = view
-        return with_caused(list(views.values()))
+            looks |= self._fallen(targets, lines)
+        return looks
 
     def _allowances(self, measures: Measures, reasons: Mapping[str, Sequence[RuleReason]]) -> dict[str, Allowance]:
         """Return what is allowed of each line; labour comes first, since supplies may be a share of it."""
@@ -250,29 +254,28 @@ class _Run:
                     labour += allowance.allowed
         return allowances
 
-    def _fallen(self, targets: tuple[str, ...], views: list[LineView]) -> Iterator[LineView]:
-        """Decide lines under the version they fall back to; of several the one that pays a line least is the worst.
+    def _fallen(self, targets: tuple[str, ...], views: list[LineView]) -> dict[str, Looks]:
+        """Return lines as each version that they fall back to decides them.
 
         The machine keeps that older promise whole: of the newer version only the service reasons still speak.
         """
         decided = [self._under(self.evaluation.book.policy(target), views) for target in targets]
+        looks: dict[str, Looks] = {}
         for view in views:
             line = view.subject.line.line
-            under = [d[line] for d in decided]
-            worst = under[0]
-            if len(under) > 1:
-                worst = min(under, key=lambda v: (v.estimate_in_claim_currency, v.payer.name))
-            yield replace(
-                worst,
-                candidate=view.candidate,
-                reasons=(*(r for r in view.reasons if r.path.startswith("services.")), *worst.reasons),
-            )
+            of_services = tuple(r for r in view.reasons if r.path.startswith("services."))
+            looks[line] = [
+                replace(older, candidate=view.candidate, reasons=(*of_services, *older.reasons))
+                for under in decided
+                for older in under[line]
+            ]
+        return looks
 
-    def _under(self, older: CompiledPolicy, views: list[LineView]) -> dict[str, LineView]:
+    def _under(self, older: CompiledPolicy, views: list[LineView]) -> dict[str, Looks]:
         """Return the lines as an older version decides them; it bypasses ``in_force`` and nothing else."""
         refusal = refusal_in(self.world, older, self.evaluation.claim_file)
         inside: list[Subject] = []
-        decided: dict[str, LineView] = {}
+        decided: dict[str, Looks] = {}
         for view in views:
             code = refusal or component_refusal(older.terms, view.subject)
             if code is None:
@@ -280,9 +283,9 @@ class _Run:
             else:
                 reasons = (PolicyReason(older, None, code, "applies_to"),)
                 line = view.subject.line.line
-                decided[line] = replace(view, payer=older, state="deny", reasons=reasons, lowered=(), bearer="owner")
+                decided[line] = (replace(view, payer=older, state="deny", reasons=reasons, lowered=(), bearer="owner"),)
         if inside:
-            decided |= {view.subject.line.line: view for view in self.views(older, inside)}
+            decided |= self.looks(older, inside)
         return decided
 
     def _view(

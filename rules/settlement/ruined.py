@@ -1,59 +1,66 @@
-"""Items that a covered failure ruined: along the chain of causes, line by line, to the failure that began it."""
+"""Items that a covered failure ruined: whichever coverage covers that failure, along the chain of causes."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from rules.line_views import LineView
 
-CAUSED_STATES = ("covered", "refer")
+Looks = Sequence[LineView]  # a line as one coverage sees it: one view, or one of each version that it falls back to
+RANK = {"deny": 0, "refer": 1, "covered": 2}
 
 
-def state_of_cause(
-    line: str, causes: Mapping[str, str | None], states: Mapping[str, str], spared: frozenset[str]
-) -> str:
-    """Return whether the failure that ruined ``line`` is covered, for a person (refer), or not covered (deny).
+def with_caused(looks: Mapping[str, Sequence[Looks]]) -> dict[str, list[LineView]]:
+    """Return what each coverage makes of each line, with those let through that a covered failure ruined.
 
-    ``causes`` names the line that ruined each line, ``states`` how each line stands by itself, and ``spared`` the lines
-    that are refused only unless a covered failure ruined them: through those the chain goes on. A line outside
-    ``states`` is not decided under this coverage, and a circle of causes has no beginning: both are not covered.
-
-    >>> state_of_cause("b", {"b": "a", "a": None}, {"a": "covered", "b": "deny"}, frozenset({"b"}))
-    'covered'
+    The failure is the line that ``caused_by`` names, and it stands as the coverage that sees it best sees it: covered
+    lets the ruined line through, held (refer) holds it, denied leaves it denied. A line that was let through is a
+    covered failure for the next one of a chain. At first nothing is let through, and what is let through never makes a
+    line stand worse: so this ends, with the same in whatever order the lines and the coverages come, and a circle of
+    lines that are all refused unless a covered failure ruined them stays refused.
     """
-    seen = {line}
-    cause = causes.get(line)
-    while cause is not None and cause not in seen:
-        state = states.get(cause, "deny")
-        if state in CAUSED_STATES:
-            return state
-        if cause not in spared:
-            return "deny"
-        seen.add(cause)
-        cause = causes.get(cause)
-    return "deny"
-
-
-def with_caused(views: list[LineView]) -> list[LineView]:
-    """Let wear items and consumables through that a covered failure ruined, also at the end of a chain of causes."""
-    if not any(reason.effect == "deny_unless_caused" for view in views for reason in view.reasons):
+    views = {line: [worst_of(look) for look in found] for line, found in looks.items()}
+    spared = [view for found in looks.values() for look in found for view in look if _is_spared(view)]
+    if not any(view.subject.line.caused_by for view in spared):
         return views
-    causes = {v.subject.line.line: v.subject.line.caused_by for v in views}
-    states = {v.subject.line.line: v.state for v in views}
-    spared = frozenset(
-        v.subject.line.line
-        for v in views
-        if any(r.effect == "deny_unless_caused" for r in v.reasons) and not any(r.effect == "deny" for r in v.reasons)
-    )
-    settled: list[LineView] = []
-    for view in views:
-        line = view.subject.line.line
-        cause = state_of_cause(line, causes, states, spared) if line in spared else "deny"
-        if cause == "deny":
-            settled.append(view)
-            continue
-        reasons = [r for r in view.reasons if r.effect != "deny_unless_caused"]
-        code, effect = ("caused_by_covered_failure", "note") if cause == "covered" else ("cause_undecided", "refer")
-        reasons += [replace(r, code=code, effect=effect) for r in view.reasons if r.effect == "deny_unless_caused"]
-        state = "refer" if any(r.effect == "refer" for r in reasons) else "covered"
-        settled.append(replace(view, state=state, reasons=tuple(reasons)))
-    return settled
+    before: dict[str, str] = {}
+    standing = {line: standing_of(found) for line, found in views.items()}
+    while standing != before:
+        views = {
+            line: [worst_of([_let_through(view, standing) for view in look]) for look in found]
+            for line, found in looks.items()
+        }
+        before, standing = standing, {line: standing_of(found) for line, found in views.items()}
+    return views
+
+
+def worst_of(look: Looks) -> LineView:
+    """Return the view that counts: of several versions that a line falls back to, the one that pays it least."""
+    if len(look) == 1:
+        return look[0]
+    return min(look, key=lambda view: (view.estimate_in_claim_currency, view.payer.name))
+
+
+def standing_of(views: Iterable[LineView]) -> str:
+    """Return how a failure stands over all coverages: covered or held if one of them says so, else denied.
+
+    >>> standing_of([])
+    'deny'
+    """
+    return max((view.state for view in views), key=RANK.__getitem__, default="deny")
+
+
+def _is_spared(view: LineView) -> bool:
+    """Return whether a line is refused only unless a covered failure ruined it."""
+    effects = {reason.effect for reason in view.reasons}
+    return "deny_unless_caused" in effects and "deny" not in effects
+
+
+def _let_through(view: LineView, standing: Mapping[str, str]) -> LineView:
+    cause = standing.get(view.subject.line.caused_by or "", "deny")
+    if cause == "deny" or not _is_spared(view):
+        return view
+    code, effect = ("caused_by_covered_failure", "note") if cause == "covered" else ("cause_undecided", "refer")
+    reasons = [r for r in view.reasons if r.effect != "deny_unless_caused"]
+    reasons += [replace(r, code=code, effect=effect) for r in view.reasons if r.effect == "deny_unless_caused"]
+    state = "refer" if any(r.effect == "refer" for r in reasons) else "covered"
+    return replace(view, state=state, reasons=tuple(reasons))

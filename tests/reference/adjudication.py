@@ -13,8 +13,8 @@ The rules it takes where the documents leave a choice, numbered so that a differ
  4. Lines share the due points of a service when they share a term and a side of the machine; records that are missing
     for one duty are one question for all points and all versions with a duty of that name.
  5. A denied line is borne as its first reason in the published order says; where no coverage applies, by the owner.
- 6. Wear items and consumables are let through along a chain of causes that begins with a covered line; a held cause
-    holds them.
+ 6. A wear item or consumable is let through where the line that ruined it is covered, by whichever coverage, and held
+    where none covers that line and one holds it; so along a chain, and round a circle of causes nothing begins.
  7. Of several consequences of services on a line the worst alone counts: refusal, the lowest of lowered shares, falling
     back. A line that falls back, and no person must look at, is judged wholly by the older version, whatever else the
     newer says of it; of several older versions by the one that pays it least. The newer version's service reasons stay.
@@ -127,7 +127,7 @@ class Bench:
         subjects = self.subjects()
         policies, refused = self.governing()
         hours_of(FAILURE, self.history, self.given, self.edges)
-        views: dict[str, list[View]] = {s.line.line: [] for s in subjects}
+        looks: dict[str, list[list[View]]] = {s.line.line: [] for s in subjects}
         codes = {s.line.line: [self.refusal(name, why, s) for name, why in refused] for s in subjects}
         for name in policies:
             inside = []
@@ -137,8 +137,9 @@ class Bench:
                     codes[subject.line.line].append(why)
                 else:
                     inside.append(subject)
-            for view in self.views(name, inside) if inside else ():
-                views[view.subject.line.line].append(view)
+            for look in self.looks(name, inside) if inside else ():
+                looks[look[0].subject.line.line].append(look)
+        views = let_through(looks)
         chosen = {line: min(found, key=self.preference) for line, found in views.items() if found}
         money = self.settle(list(chosen.values()))
         results = {}
@@ -237,8 +238,8 @@ class Bench:
         start = start_of(policy.term.starts, self.claim_file, conventions, self.given)
         return start >= policy.extends_earlier.started_from
 
-    def views(self, name: str, subjects: list[Subject]) -> list[View]:
-        """Return what a version makes of these lines, those that fall back judged under the older version."""
+    def looks(self, name: str, subjects: list[Subject]) -> list[list[View]]:
+        """Return what a version makes of these lines, those that fall back as each older version judges them."""
         asking, counter = self.asking(name), self.counter(name)
         work = with_codes(self.claim_file, counter)
         together = overlapping(subjects, work, counter)
@@ -265,43 +266,35 @@ class Bench:
                 labour = labour + allowed.amount if labour is not None and view.state == "covered" else labour
             views.append(view)
         views.sort(key=lambda v: v.subject.line.line)
+        looks = {view.subject.line.line: [view] for view in views}
         older: dict[tuple[str, ...], list[View]] = {}
         for view in views:
             targets = falls_to(view.whys)
             if targets:
                 older.setdefault(targets, []).append(view)
         for targets, falling in sorted(older.items()):
-            self.fall(targets, falling, views)
-        let_through(views)
-        return views
+            judged = [self.under(target, falling) for target in targets]
+            for newer in falling:
+                line = newer.subject.line.line
+                looks[line] = [fallen(newer, view) for of_target in judged for view in of_target[line]]
+        return list(looks.values())
 
-    def fall(self, targets: tuple[str, ...], falling: list[View], views: list[View]) -> None:
-        judged = [self.under(target, falling) for target in targets]
-        for before in falling:
-            line = before.subject.line.line
-            worst = min((of_target[line] for of_target in judged), key=lambda v: (v.estimate, v.payer))
-            worst.candidate = before.candidate
-            of_services = [w for w in before.whys if w.place.startswith("services.")]
-            worst.before = [*before.before, *of_services, *worst.before]
-            views[views.index(before)] = worst
-
-    def under(self, target: str, falling: list[View]) -> dict[str, View]:
+    def under(self, target: str, falling: list[View]) -> dict[str, list[View]]:
         """Return the lines as the older version judges them; it bypasses its time in force and nothing else."""
         policy = self.book[target][0]
         refusal = self.reached(target)
         inside: list[Subject] = []
-        judged: dict[str, View] = {}
+        judged: dict[str, list[View]] = {}
         for view in falling:
             why = refusal or component_reached(policy, view.subject.component, view.subject.fitted)
             if why:
                 whys = [Why(why, "deny", "owner", "")]
-                judged[view.subject.line.line] = replace(
-                    view, payer=target, whys=whys, state="deny", lowered=[], before=[]
-                )
+                refused = replace(view, payer=target, whys=whys, state="deny", lowered=[], before=[])
+                judged[view.subject.line.line] = [refused]
             else:
                 inside.append(view.subject)
-        for view in self.views(target, inside) if inside else ():
-            judged[view.subject.line.line] = view
+        for look in self.looks(target, inside) if inside else ():
+            judged[look[0].subject.line.line] = look
         return judged
 
     def whys(self, asking: Asking, subject: Subject, term: Term, served: dict[tuple[str, str], Serviced]) -> list[Why]:
@@ -393,6 +386,12 @@ class Bench:
             return False
         asking = self.asking(view.payer)
         return period_over(asking, Limits(first_of=(rule.after,)), view.term, worn(view.subject.line, asking.policy))
+
+
+def fallen(newer: View, older: View) -> View:
+    """Return a line as an older version judges it, with the services that the newer one misses told before."""
+    of_services = [w for w in newer.whys if w.place.startswith("services.")]
+    return replace(older, candidate=newer.candidate, before=[*newer.before, *of_services, *older.before])
 
 
 def falls_to(whys: list[Why]) -> tuple[str, ...]:

@@ -1,6 +1,6 @@
 """What one coverage makes of a line: reasons with their effects, how the line stands, and what it would pay."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from schemas.claim import ClaimLine
@@ -119,23 +119,34 @@ def first_bearer(view: View) -> str:
     return min(deciding, key=lambda w: (REFUSALS.index(w.code), w.place)).bearer if deciding else "owner"
 
 
-def let_through(views: list[View]) -> None:
-    """Let through the wear items and consumables that a covered failure ruined."""
-    by_line = {v.subject.line.line: v for v in views}
-    spared = [
-        v for v in views if any(w.effect == "spare" for w in v.whys) and not any(w.effect == "deny" for w in v.whys)
-    ]
-    names = {v.subject.line.line for v in spared}
-    states = {line: v.state for line, v in by_line.items()}
-    for view in spared:
-        seen, cause = {view.subject.line.line}, view.subject.line.caused_by
-        while cause in names and cause not in seen and states[cause] == "deny":
-            seen.add(cause)
-            cause = by_line[cause].subject.line.caused_by
-        state = states.get(cause or "", "deny") if cause not in seen else "deny"
+def let_through(looks: dict[str, list[list[View]]]) -> dict[str, list[View]]:
+    """Return each coverage's view of each line, wear items and consumables let through that a covered failure ruined.
+
+    ``looks`` holds each coverage's views of a line: its own, or one of each older version that the line falls back to,
+    of which the one that pays least counts.
+    """
+
+    def failure(line: str, seen: frozenset[str]) -> str:
+        """Return how a line stands; one met again on the way to its own cause is no covered failure."""
+        if line in seen:
+            return "deny"
+        states = {worst(look, seen | {line}).state for look in looks[line]}
+        return "covered" if "covered" in states else "refer" if "refer" in states else "deny"
+
+    def worst(look: list[View], seen: frozenset[str]) -> View:
+        return min((ruined(view, seen) for view in look), key=lambda v: (v.estimate, v.payer))
+
+    def ruined(view: View, seen: frozenset[str]) -> View:
+        effects, cause = {w.effect for w in view.whys}, view.subject.line.caused_by
+        if "spare" not in effects or "deny" in effects or cause is None:
+            return view
+        state = failure(cause, seen)
         if state == "deny":
-            continue
-        for why in view.whys:
-            if why.effect == "spare":
-                why.effect, why.code = ("note", "") if state == "covered" else ("refer", "cause_undecided")
-        view.restate()
+            return view
+        code, effect = ("", "note") if state == "covered" else ("cause_undecided", "refer")
+        whys = [replace(w, code=code, effect=effect) if w.effect == "spare" else w for w in view.whys]
+        changed = replace(view, whys=whys)
+        changed.restate()
+        return changed
+
+    return {line: [worst(look, frozenset((line,))) for look in found] for line, found in looks.items()}
