@@ -229,8 +229,8 @@ def _hour_thresholds(terms: CoveragePolicy) -> tuple[int, ...]:
             hours = limit.hours
             if hours is not None:
                 found.add(centihours(hours))
-    if terms.pays.either_or is not None and terms.pays.either_or.after.machine_hours is not None:
-        found.add(centihours(terms.pays.either_or.after.machine_hours))
+    if terms.pays.either_or is not None and terms.pays.either_or.after.hours is not None:
+        found.add(centihours(terms.pays.either_or.after.hours))
     for axis in terms.prorating.axes if terms.prorating is not None else ():
         if axis.by not in ("machine_hours", "component_hours"):
             continue
