@@ -5,7 +5,6 @@ Branching lives here and in ``adjudicate``; the stages below it calculate and re
 
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
 from typing import Any
 
 from rules.cleared import cleared_allowance, cleared_findings
@@ -32,15 +31,17 @@ from rules.selection.select import (
 )
 from rules.settlement.allowance import Allowance, typed_grains
 from rules.settlement.desk import Desk
+from rules.settlement.either_or import Waiting
 from rules.settlement.exact import Exact
 from rules.settlement.items import allow
 from rules.settlement.labour import Time
 from rules.settlement.money import LineMoney, unpaid
 from rules.settlement.operations import operations_told, with_operation
 from rules.settlement.ruined import Looks, with_caused
-from rules.settlement.settle import LowerShare, Payable, Settlement
+from rules.settlement.settle import LowerShare, Payable
 from rules.settlement.tables import Tables
 from rules.settlement.unmetered import metered
+from rules.settlement.versions import settled_versions
 from rules.settlement.visits import overlapping_times
 from rules.settlement.waiting import lines_waiting
 from schemas.claim_file import ClaimFile
@@ -312,14 +313,18 @@ class _Run:
         )
 
     def settle(self, views: list[LineView]) -> dict[str, LineMoney]:
-        """Return the money of each line, settled payer by payer."""
+        """Return the money of each line, settled coverage by coverage."""
         claim_file = self.evaluation.claim_file
         money: dict[str, LineMoney] = {}
         covered: dict[str, list[LineView]] = {}
+
+        def waiting(policy: CompiledPolicy) -> list[Waiting]:
+            return list(lines_waiting(policy, views, self._past_either_or, claim_file))
+
         for view in views:
             line = view.subject.line.line
             if view.state == "covered":
-                covered.setdefault(view.payer.name, []).append(view)
+                covered.setdefault(view.payer.ref.name, []).append(view)
             else:
                 bearer = view.bearer if view.state == "deny" else "open"
                 money[line] = unpaid(
@@ -332,24 +337,20 @@ class _Run:
                     view.allowance.currency,
                 )
         for name in sorted(covered):
-            of_payer = {v.subject.line.line: v for v in covered[name]}
-            policy = next(iter(of_payer.values())).payer
+            by_line = {v.subject.line.line: v for v in covered[name]}
             payables = [
-                Payable(v.subject, v.allowance, v.measures.prorations.get(line), v.lowered)
-                for line, v in of_payer.items()
+                Payable(v.subject, v.allowance, v.measures.prorations.get(line), v.lowered, v.payer)
+                for line, v in by_line.items()
             ]
 
-            def over(
-                payable: Payable, of_payer: dict[str, LineView] = of_payer, policy: CompiledPolicy = policy
-            ) -> bool:
-                return self._past_either_or(policy, of_payer[payable.subject.line.line])
+            def over(payable: Payable, by_line: dict[str, LineView] = by_line) -> bool:
+                return self._past_either_or(by_line[payable.subject.line.line])
 
-            settlement = Settlement(policy, claim_file)
-            waiting = list(lines_waiting(policy, views, partial(self._past_either_or, policy), settlement.minor))
-            money |= settlement.settle(payables, over, self.desk(policy), waiting)
+            money |= settled_versions(payables, over, waiting, self.desk, claim_file)
         return money
 
-    def _past_either_or(self, policy: CompiledPolicy, view: LineView) -> bool:
+    def _past_either_or(self, view: LineView) -> bool:
+        policy = view.payer
         rule = policy.terms.pays.either_or
         if rule is None:
             return False

@@ -1,6 +1,7 @@
 """The sum that a cap leaves: what it is at, less what was paid before on the same machine or component.
 
-The left and the right of a paired component are two components, each with its own life.
+The left and the right of a paired component are two components, each with its own life. What another version of the
+same coverage pays on the same claim was paid before, too, where it is settled before (``versions``).
 """
 
 from collections.abc import Sequence
@@ -29,6 +30,18 @@ class Pool:
 
 
 @dataclass(frozen=True, slots=True)
+class PaidHere:
+    """What another version of the coverage pays of a line of the same claim, and what its deductible took of it.
+
+    Both in minor units: the versions of a coverage share one currency.
+    """
+
+    subject: Subject
+    units: int
+    deductible: int
+
+
+@dataclass(frozen=True, slots=True)
 class Left:
     """What a cap leaves to pay (minor units, 0 or more), with its words."""
 
@@ -44,8 +57,11 @@ def left_under(
     claimed: int,
     desk: Desk,
     minor: Minor,
+    here: Sequence[PaidHere] = (),
 ) -> Left | Held:
     """Return what the cap leaves for these lines of one claim, which come to ``claimed`` minor units so far.
+
+    ``here`` is what was paid on other lines of the claim under other versions of the coverage.
 
     A price or an exchange rate that it depends on and that is not on file makes the lines held, never uncapped. A
     payment of which nobody knows for which side it was is an open fact where it would leave too little.
@@ -53,6 +69,8 @@ def left_under(
     most = _most(cap, path, lines, desk)
     if isinstance(most, Held):
         return most
+    beside = [line for line in here if _counts_here(cap, pool, line, desk)]
+    paid_here = sum(line.units for line in beside)
     paid: dict[str, int] = {}
     payments = _earlier(cap, pool, desk)
     for payment in payments:
@@ -61,14 +79,33 @@ def left_under(
             held = desk.no_rate(payment.currency, path)
             return Held(held.code, path, f"{held.words} of payment {payment.id} ({day_text(payment.paid_on)})")
         paid[payment.id] = minor.units(times(grains(payment.amount), into.factor))
-    room = minor.units(most) - claimed
+    room = minor.units(most) - claimed - paid_here
     if sum(paid.values()) > room:
         paid = {p.id: paid[p.id] for p in payments if not _side_open(p, pool) or _was_for(p, pool, desk)}
     before = sum(paid.values())
     words = f"at most {money_text(most)}"
-    if before:
-        words += f", of which {money_text(minor.exact(before))} was paid before"
-    return Left(max(minor.units(most) - before, 0), words)
+    taken = [f"{money_text(minor.exact(before))} was paid before"] if before else []
+    if paid_here:
+        about = ", ".join(line.subject.line.line for line in beside if line.units)
+        taken.append(f"{money_text(minor.exact(paid_here))} is paid on line {about}")
+    if taken:
+        words += f", of which {' and '.join(taken)}"
+    return Left(max(minor.units(most) - before - paid_here, 0), words)
+
+
+def is_inside(cap: Cap, item: str, component: str | None) -> bool:
+    """Return whether a cap counts an item of a component."""
+    of_component = cap.components == "all" or component in cap.components
+    return of_component and (cap.items == "all" or item in cap.items)
+
+
+def _counts_here(cap: Cap, pool: Pool, paid: PaidHere, desk: Desk) -> bool:
+    subject = paid.subject
+    if pool.line is not None or not is_inside(cap, subject.line.item, subject.component or ""):
+        return False
+    if pool.component is None:
+        return True
+    return subject.component == pool.component and pool.side in ("none", side_among(subject, pool.sides, desk))
 
 
 def _most(cap: Cap, path: str, lines: Sequence[tuple[Subject, Allowance]], desk: Desk) -> Exact | Held:
@@ -95,13 +132,14 @@ def _most(cap: Cap, path: str, lines: Sequence[tuple[Subject, Allowance]], desk:
     return most
 
 
-def pools_of(cap: Cap, subjects: Sequence[Subject], desk: Desk) -> list[Pool]:
+def pools_of(cap: Cap, subjects: Sequence[Subject], desk: Desk, here: Sequence[PaidHere] = ()) -> list[Pool]:
     """Return the pool of each line; one whose side is not stated is of the side that the others are of, if of one."""
     if cap.over == "line":
         return [Pool(line=subject.line.line) for subject in subjects]
     if cap.over != "component_lifetime":
         return [Pool() for _ in subjects]
-    sides = sides_of(subjects, desk)
+    beside = [p.subject for p in here if is_inside(cap, p.subject.line.item, p.subject.component or "")]
+    sides = sides_of([*subjects, *beside], desk)
     return [_pool_of(subject, sides[subject.component or ""], desk) for subject in subjects]
 
 
@@ -139,6 +177,5 @@ def _earlier(cap: Cap, pool: Pool, desk: Desk) -> list[EarlierPayment]:
         and payment.paid_on <= desk.claim_file.decided_on
         and (pool.component is None or payment.component == pool.component)
         and (pool.side == "none" or payment.position in (pool.side, "none"))
-        and (cap.components == "all" or payment.component in cap.components)
-        and (cap.items == "all" or payment.item in cap.items)
+        and is_inside(cap, payment.item, payment.component)
     ]

@@ -15,7 +15,7 @@ from rules.policy_book.values import listed
 from rules.rounding import as_money, largest_remainder
 from rules.selection.select import Subject
 from rules.settlement.allowance import Allowance, Cut
-from rules.settlement.caps import Pool, left_under, pools_of
+from rules.settlement.caps import PaidHere, Pool, is_inside, left_under, pools_of
 from rules.settlement.desk import Desk, Held
 from rules.settlement.either_or import ANY_SUM, Sums, Waiting, verdict_on
 from rules.settlement.exact import Exact, Factor, Minor, factor, grains, minor_of, money_text, times
@@ -41,6 +41,7 @@ class Payable:
     allowance: Allowance
     proration: Proration | None
     lowered: tuple[LowerShare, ...]
+    policy: CompiledPolicy  # the version that pays it
 
 
 @dataclass(slots=True)
@@ -70,12 +71,21 @@ class _Running:
     def component(self) -> str:
         return self.payable.subject.component or ""
 
+    def number(self, path: str) -> str | None:
+        clause = self.payable.policy.clauses.get(path)
+        return None if clause is None else clause.number
+
 
 class Settlement:
-    """The settlement of all lines that one policy pays; a value is returned, nothing outlives the call."""
+    """The settlement of all lines that one policy pays; a value is returned, nothing outlives the call.
 
-    def __init__(self, policy: CompiledPolicy, claim_file: ClaimFile) -> None:
+    Lines of other versions may be settled with those of ``policy`` where all of them state what it states of the whole
+    claim (``versions``). ``here`` is what was settled of the claim before, under versions that state something else.
+    """
+
+    def __init__(self, policy: CompiledPolicy, claim_file: ClaimFile, here: Sequence[PaidHere] = ()) -> None:
         self.policy = policy
+        self.here = here
         self.minor: Minor = minor_of(claim_file, policy.terms.currency, policy.conventions.money.round)
         self.each_step = policy.conventions.money.at == "step"
 
@@ -84,12 +94,12 @@ class Settlement:
         payables: Sequence[Payable],
         over_limit: Callable[[Payable], bool],
         desk: Desk,
-        waiting: Sequence[Waiting] = (),
+        waiting_for: Callable[[CompiledPolicy], Sequence[Waiting]] = lambda _: (),
     ) -> dict[str, LineMoney]:
         """Return each line's money.
 
-        ``over_limit`` says whether a line is past the either-or point of its term; ``waiting`` are the lines past it
-        that are not decided.
+        ``over_limit`` says whether a line is past the either-or point of its term; ``waiting_for`` gives the lines past
+        that of a version that are not decided.
         """
         running = [self._claimed(p) for p in sorted(payables, key=lambda p: p.subject.line.line)]
         for step in self.policy.conventions.deduction_order:
@@ -100,7 +110,8 @@ class Settlement:
                 case "share":
                     for line in running:
                         self._share(line)
-                    self._either_or(running, over_limit, waiting)
+                    for policy in {line.payable.policy.name: line.payable.policy for line in running}.values():
+                        self._either_or(policy, running, over_limit, waiting_for)
                 case "deductible":
                     self._deductible(running)
                 case "caps":
@@ -115,10 +126,6 @@ class Settlement:
             exact = self.minor.exact(units)
         move = Move("claimed", None, payable.allowance.words, units, units, exact)
         return _Running(payable, exact, units, units, dict.fromkeys(BEARERS, 0), [move])
-
-    def _number(self, path: str) -> str | None:
-        clause = self.policy.clauses.get(path)
-        return None if clause is None else clause.number
 
     def _move(
         self,
@@ -140,7 +147,7 @@ class Settlement:
             line.added += after - before
         else:
             line.split[bearer] += before - after
-        move = Move(step, self._number(path), words, before, after, line.exact, bearer, share, amount)
+        move = Move(step, line.number(path), words, before, after, line.exact, bearer, share, amount)
         line.moves.append(move)
         return before - after
 
@@ -151,7 +158,7 @@ class Settlement:
         line.units -= units
         line.split[bearer] += units
         before = line.units + units
-        line.moves.append(Move(step, self._number(path), words, before, line.units, line.exact, bearer, amount=amount))
+        line.moves.append(Move(step, line.number(path), words, before, line.units, line.exact, bearer, amount=amount))
 
     def _hold(self, line: _Running, held: Held) -> None:
         """Leave the rest of the line open until a person has looked at it."""
@@ -182,7 +189,7 @@ class Settlement:
             line.cuts.append(Cut("service_lowers_share", lowered.path, words, before - line.exact, lowered.bearer))
 
     def _prorate(self, line: _Running, proration: Proration) -> None:
-        prorating = self.policy.terms.prorating
+        prorating = line.payable.policy.terms.prorating
         assert prorating is not None
         bearer = prorating.borne_by
         if proration.owner_price is not None:
@@ -229,23 +236,28 @@ class Settlement:
             line.added += above
             line.split["owner"] += above
             text = f"{of_list}: {as_money(above, self.minor.exponent)} more than of the claim, kept by the dealer"
-            number, amount = self._number("prorating"), self.minor.exact(above)
+            number, amount = line.number("prorating"), self.minor.exact(above)
             line.moves.append(Move("added", number, text, line.units, line.units, line.exact, "owner", amount=amount))
 
     def _either_or(
-        self, running: list[_Running], over_limit: Callable[[Payable], bool], waiting: Sequence[Waiting]
+        self,
+        policy: CompiledPolicy,
+        running: list[_Running],
+        over_limit: Callable[[Payable], bool],
+        waiting_for: Callable[[CompiledPolicy], Sequence[Waiting]],
     ) -> None:
-        """Pay one of two kinds of the lines that are past the point, each in its own term.
+        """Pay one of two kinds of a version's lines that are past the point, each in its own term.
 
         A line before the point keeps both; where only one kind is claimed past it, there is nothing to choose between.
         Where lines that are not decided may turn the choice, a person looks at those that it may cut.
         """
-        rule = self.policy.terms.pays.either_or
+        rule = policy.terms.pays.either_or
         if rule is None:
             return
-        of_kinds = [r for r in running if r.item in rule.items and (r.units or r.held) and over_limit(r.payable)]
+        own = [r for r in running if r.payable.policy is policy and r.item in rule.items]
+        of_kinds = [r for r in own if (r.units or r.held) and over_limit(r.payable)]
         past = [r for r in of_kinds if r.units]
-        open_ = [w for w in waiting if w.item in rule.items]
+        open_ = [w for w in waiting_for(policy) if w.item in rule.items]
         open_ += [Waiting(r.line, r.item, r.split["open"]) for r in of_kinds if r.held]
         sums: dict[str, Sums] = {item: self._sums(item, past, open_) for item in rule.items}
         first, second = rule.items
@@ -279,11 +291,16 @@ class Settlement:
         return Sums(low, low + sum(units for units in most if units is not None))
 
     def _deductible(self, running: list[_Running]) -> None:
+        """Take what other versions of the coverage have not taken on the same claim."""
         deductible = self.policy.terms.deductible
         if deductible is None:
             return
-        units = min(self.minor.units(grains(deductible.amount)), sum(line.units for line in running))
         words = f"deductible {sum_text(deductible.amount)} a claim"
+        taken = sum(p.deductible for p in self.here)
+        if taken:
+            about = ", ".join(p.subject.line.line for p in self.here if p.deductible)
+            words += f", of which {money_text(self.minor.exact(taken))} is taken on line {about}"
+        units = min(self.minor.units(grains(deductible.amount)) - taken, sum(line.units for line in running))
         self._spread(running, units, "deductible", "deductible", "deductible", deductible.borne_by, words)
 
     def _spread(
@@ -298,21 +315,17 @@ class Settlement:
                 line.cuts.append(Cut(code, path, words, self.minor.exact(part), bearer))
 
     def _cap(self, running: list[_Running], cap: Cap, path: str, desk: Desk) -> None:
-        inside = [
-            line
-            for line in running
-            if (cap.items == "all" or line.item in cap.items)
-            and (cap.components == "all" or line.component in cap.components)
-        ]
+        inside = [line for line in running if is_inside(cap, line.item, line.component)]
         pools: dict[Pool, list[_Running]] = {}
-        for line, pool in zip(inside, pools_of(cap, [line.payable.subject for line in inside], desk), strict=True):
+        subjects = [line.payable.subject for line in inside]
+        for line, pool in zip(inside, pools_of(cap, subjects, desk, self.here), strict=True):
             pools.setdefault(pool, []).append(line)
         for pool, lines in pools.items():
             claimed = sum(line.units for line in lines)
             if not claimed:
                 continue
             about = [(line.payable.subject, line.payable.allowance) for line in lines]
-            left = left_under(cap, path, about, pool, claimed, desk, self.minor)
+            left = left_under(cap, path, about, pool, claimed, desk, self.minor, self.here)
             if isinstance(left, Held):
                 for line in lines:
                     self._hold(line, left)

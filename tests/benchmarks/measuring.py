@@ -25,7 +25,7 @@ STAGES = {
     "measures": (rules.coverage, "measure"),
     "rule base": (rules.coverage, "find"),
     "allowance": (rules.coverage, "allow"),
-    "settlement": (rules.coverage, "Settlement.settle"),
+    "settlement": (rules.coverage, "settled_versions"),
     "describing": (rules.adjudicate, "line_decision"),
     "derivation": (rules.adjudicate, "measures_of"),
     "sealing": (rules.adjudicate, "sealed"),

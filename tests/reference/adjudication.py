@@ -28,7 +28,9 @@ The rules it takes where the documents leave a choice, numbered so that a differ
 12. A denied line names what denies it and the services that were missed; what would only hold it decides nothing.
 13. While the day of the failure is in doubt a line is denied only on grounds that no day plays a part in, by every
     version that may come to decide it; else it waits, all of it open. Other days in doubt count as not on file.
-14. A limit that cannot be measured (hours without a meter) plays no part; where nothing else tells whether a term or a
+14. Versions of one policy name that state the same of the whole claim share deductible and caps; others are settled
+    from the oldest on: what older ones took of a deductible or were paid counts for the next.
+15. A limit that cannot be measured (hours without a meter) plays no part; where nothing else tells whether a term or a
     free period is over, or what share is paid, a person looks at the line.
 """
 
@@ -50,7 +52,7 @@ from tests.reference.edges import Edges
 from tests.reference.machine_days import built_in_range, day_fitted, first_owner
 from tests.reference.meter import FAILURE, History, hours_of
 from tests.reference.rounding import rounded
-from tests.reference.settlement import Line, Settled, Till
+from tests.reference.settlement import Line, Settled
 from tests.reference.shares import share_of
 from tests.reference.tables import Counter
 from tests.reference.terms import (
@@ -70,6 +72,7 @@ from tests.reference.terms import (
 )
 from tests.reference.unknown import Given
 from tests.reference.unmetered import unmetered
+from tests.reference.versions import settle_versions
 from tests.reference.views import Subject, View, Why, consequence, first_bearer, let_through, share_wear
 from tests.reference.visits import overlapping, side_of, with_codes
 from tests.reference.waiting import waiting
@@ -361,23 +364,28 @@ class Bench:
 
     def settle(self, views: list[View]) -> dict[str, Settled]:
         money: dict[str, Settled] = {}
-        by_payer: dict[str, list[Line]] = {}
+        by_name: dict[str, list[Line]] = {}
         for view in views:
             subject, name = view.subject, view.subject.line.line
             if view.state == "covered":
                 line = Line(
                     name, subject.line.item, subject.component, Fraction(subject.line.quantity), view.allowed,
-                    view.share, view.lowered, self.past_either_or(view), side_of(subject, self.claim_file),
+                    view.share, view.lowered, self.past_either_or(view), self.book[view.payer][0],
+                    side_of(subject, self.claim_file),
                 )  # fmt: skip
-                by_payer.setdefault(view.payer, []).append(line)
+                by_name.setdefault(line.terms.policy, []).append(line)
                 continue
             exponent = self.claim_file.currency_exponents[view.allowed.currency]
             units = rounded(view.allowed.claimed, exponent, self.book[view.payer][1].money.round)
             money[name] = Settled(view.allowed.currency, units)
             money[name].bear(first_bearer(view) if view.state == "deny" else "open", units)
         terms = {name: policy for name, (policy, _) in self.book.items()}
-        for payer, lines in sorted(by_payer.items()):
-            money |= Till(lines, self.counter(payer), list(waiting(payer, views, terms, self.past_either_or))).settle()
+
+        def waits(payer: str) -> list[tuple[str, Fraction | None]]:
+            return list(waiting(payer, views, terms, self.past_either_or))
+
+        for _, lines in sorted(by_name.items()):
+            money |= settle_versions(lines, self.counter, waits)
         return money
 
     def past_either_or(self, view: View) -> bool:

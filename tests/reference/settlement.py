@@ -1,5 +1,6 @@
 """From allowed to payable, step by step, in whole minor units; what each step takes goes to a bearer."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import product
@@ -47,14 +48,32 @@ class Line:
     share: Share | None
     lowered: list[tuple[Fraction, str]]
     past_either_or: bool
+    terms: CoveragePolicy
     side: str = "none"
 
 
-class Till:
-    """The running amounts of all lines that one policy pays."""
+@dataclass
+class Spent:
+    """What an older version paid of a line of the same claim, and what its deductible took of it."""
 
-    def __init__(self, lines: list[Line], counter: Counter, waiting: list[tuple[str, Fraction | None]]) -> None:
-        self.waiting = waiting
+    line: Line
+    paid: int
+    deductible: int
+
+
+class Till:
+    """The running amounts of all lines of the versions that state of the whole claim what ``counter.policy`` states."""
+
+    def __init__(
+        self,
+        lines: list[Line],
+        counter: Counter,
+        spent: list[Spent],
+        waits: Callable[[str], list[tuple[str, Fraction | None]]],
+    ) -> None:
+        self.waits = waits
+        self.spent = spent
+        self.taken: dict[str, int] = {}  # by the deductible
         self.lines = sorted(lines, key=lambda each: each.name)
         self.counter = counter
         self.policy: CoveragePolicy = counter.policy
@@ -102,7 +121,8 @@ class Till:
                 self.allowance()
             elif step == "share":
                 self.share()
-                self.either_or()
+                for version in sorted({line.terms.version for line in self.lines}):
+                    self.either_or([line for line in self.lines if line.terms.version == version])
             elif step == "deductible":
                 self.deductible()
             else:
@@ -130,7 +150,7 @@ class Till:
                 self.result[line.name].codes.append("service_lowers_share")
 
     def prorate(self, line: Line, share: Share) -> None:
-        prorating = self.policy.prorating
+        prorating = line.terms.prorating
         assert prorating is not None
         name, now = line.name, self.exact[line.name]
         if share.price is not None:
@@ -156,15 +176,16 @@ class Till:
                 self.result[name].added += above
                 self.result[name].bear("owner", above)
 
-    def either_or(self) -> None:
-        rule = self.policy.pays.either_or
+    def either_or(self, lines: list[Line]) -> None:
+        rule = lines[0].terms.pays.either_or
         if rule is None:
             return
-        past = [x for x in self.lines if x.past_either_or and x.item in rule.items and self.units[x.name]]
-        held = [(item, most) for item, most in self.waiting if item in rule.items]
+        version = f"{lines[0].terms.policy}@{lines[0].terms.version}"
+        past = [x for x in lines if x.past_either_or and x.item in rule.items and self.units[x.name]]
+        held = [(item, most) for item, most in self.waits(version) if item in rule.items]
         held += [
             (x.item, Fraction(self.result[x.name].open, 10**self.exponent))
-            for x in self.lines
+            for x in lines
             if x.past_either_or and x.item in rule.items and self.result[x.name].held
         ]
         paid = {item: self.paid_of(rule, item, past, held) for item in rule.items}
@@ -205,11 +226,13 @@ class Till:
 
     def deductible(self) -> None:
         rule = self.policy.deductible
-        if rule is not None:
-            total = sum(self.units.values())
-            self.spread(
-                [x.name for x in self.lines], min(self.round(Fraction(rule.amount)), total), rule.borne_by, "deductible"
-            )
+        if rule is None:
+            return
+        left = self.round(Fraction(rule.amount)) - sum(each.deductible for each in self.spent)
+        before = dict(self.units)
+        names = [line.name for line in self.lines]
+        self.spread(names, min(left, sum(before.values())), rule.borne_by, "deductible")
+        self.taken = {name: before[name] - self.units[name] for name in names}
 
     def spread(self, names: list[str], units: int, bearer: str, code: str) -> None:
         """Take units from several lines in proportion to their amounts; what is left over goes to the largest rests."""
@@ -227,24 +250,21 @@ class Till:
                 self.result[name].codes.append(code)
 
     def cap(self, cap: Cap) -> None:
-        inside = [
-            x
-            for x in self.lines
-            if (cap.items == "all" or x.item in cap.items)
-            and (cap.components == "all" or (x.component or "") in cap.components)
-        ]
+        inside = [x for x in self.lines if within(cap, x)]
+        elsewhere = [x.line for x in self.spent if within(cap, x.line)]
         pools: dict[tuple[str, ...], list[Line]] = {}
         for line in inside:
             pool: tuple[str, ...] = (line.name,) if cap.over == "line" else ()
             if cap.over == "component_lifetime":
-                pool = (line.component or "", self.side_of(line, inside))
+                pool = (line.component or "", self.side_of(line, inside + elsewhere))
             pools.setdefault(pool, []).append(line)
         for pool, lines in pools.items():
             names = [x.name for x in lines]
             if not any(self.units[n] for n in names):
                 continue
             own = pool if cap.over == "component_lifetime" else ()
-            left = self.left(cap, lines, own, {x.side for x in inside if x.component == lines[0].component} - {"none"})
+            beside = [x for x in inside + elsewhere if x.component == lines[0].component]
+            left = self.left(cap, lines, own, {x.side for x in beside} - {"none"})
             if isinstance(left, str):
                 for name in names:
                     self.hold(name, left)
@@ -291,6 +311,13 @@ class Till:
                 return "exchange_rate_missing"
             if not pool or self.was_for(payment, pool[1], sides):
                 paid += self.round(Fraction(payment.amount) * rate)
+        for each in self.spent if cap.over != "line" else ():
+            line = each.line
+            if not within(cap, line) or (pool and (line.component or "") != pool[0]):
+                continue
+            if pool and pool[1] not in ("none", side_among(line.name, line.side, sides, self.counter.given)):
+                continue
+            paid += each.paid
         return max(self.round(most) - paid, 0)
 
     def most(self, cap: Cap, lines: list[Line]) -> Fraction | str:
@@ -307,3 +334,9 @@ class Till:
         if not totals or None in totals:
             return "cap_price_missing"
         return sum((t for t in totals if t is not None), Fraction(0))
+
+
+def within(cap: Cap, line: Line) -> bool:
+    """Return whether a cap counts a line."""
+    of_items = cap.items == "all" or line.item in cap.items
+    return of_items and (cap.components == "all" or (line.component or "") in cap.components)

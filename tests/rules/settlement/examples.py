@@ -102,7 +102,7 @@ def settled(
     """Return the money of every line that is not held; ``share`` is the prorated share of every part."""
     proration = None if share is None else Proration(share, None, (), False, None)
     payables = [
-        Payable(subject, allowance, proration if subject.line.item == "parts" else None, tuple(lowered))
+        Payable(subject, allowance, proration if subject.line.item == "parts" else None, tuple(lowered), policy)
         for subject, allowance in allowances(policy, file).values()
         if not allowance.held
     ]
