@@ -147,12 +147,28 @@ def _considered(shown: LineResult, claim_file: ClaimFile) -> tuple[Considered, .
             view.payer.name,
             view.state,
             _estimated(view, claim_file) if view.state == "covered" else None,
-            "it pays the customer no more" if view.state == "covered" else ", ".join(r.code for r in view.reasons),
+            _no_more(view, shown) if view.state == "covered" else ", ".join(r.code for r in view.reasons),
         )
         for view in shown.others
     ]
     others += [_not_applying(policy.name, code) for policy, code in shown.refused]
     return tuple(sorted(others, key=lambda c: (c.policy, c.why)))
+
+
+def _no_more(view: LineView, shown: LineResult) -> str:
+    """Return why a coverage that covers the line lost: they are compared before the steps over the whole claim.
+
+    After those steps of one or the other, the one that pays may come to less.
+    """
+    assert shown.view is not None
+    terms = (view.payer.terms, shown.view.payer.terms)
+    stated = {
+        "the deductible": any(t.deductible is not None for t in terms),
+        "the caps": any(t.caps for t in terms),
+        "the choice of parts or labour": any(t.pays.either_or is not None for t in terms),
+    }
+    steps = " and ".join(step for step, is_stated in stated.items() if is_stated)
+    return f"it pays the customer no more before {steps}" if steps else "it pays the customer no more"
 
 
 @lru_cache(maxsize=4096)
