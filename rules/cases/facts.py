@@ -113,7 +113,11 @@ def _machine(facts: Mapping[str, Any]) -> dict[str, Any]:
         elif key != "events":
             machine[key] = value
     machine["events"] = events = {event: day for event, day in events.items() if day is not None}
-    machine.setdefault("built_on", min((str(day) for day in events.values()), default="2020-01-01"))
+    first = min((str(day) for day in events.values()), default="2020-01-01")
+    shown = [
+        str(each["on"]) for each in machine.get("demonstrations") or () if isinstance(each, Mapping) and "on" in each
+    ]
+    machine.setdefault("built_on", min(first, *shown) if shown else first)  # nothing was shown of it before
     return machine
 
 
