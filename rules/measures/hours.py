@@ -87,7 +87,7 @@ def resolve_hours(timeline: Timeline, policies: Iterable[CompiledPolicy], claim_
     failure, governing = timeline.at_failure, tuple(policies)
     if failure is None:
         return Hours(timeline, None, None, world, governing, claim_file)
-    if failure.certain and all(b.certain for b in timeline.of_records.values()):
+    if all(b.certain for b in (failure, timeline.at_repair or failure, *timeline.of_records.values())):
         return Hours(timeline, failure.low, None, world, governing, claim_file)
     breaks = _breakpoints_of(timeline, governing, claim_file, world)
     return Hours(timeline, breaks.value_of(FAILURE, failure, world), breaks, world, governing, claim_file)
