@@ -96,7 +96,7 @@ class Standing:
     def _may_be_spared(self, line: ClaimLine, through: frozenset[str]) -> bool:
         """Return whether the failure said to have ruined it may be covered on some day."""
         cause = line.caused_by
-        if cause is None or cause == line.line or cause in through:
+        if cause is None or cause in through:
             return False
         return not self.denied(cause, through | {line.line})
 
