@@ -40,7 +40,7 @@ def subjects_in(
     subjects: list[Subject] = []
     for line in claim.lines:
         component, named = _known(line, tables, claim.failed_on, world)
-        if component is None and (sure or told) and _is_unlisted(line, tables, stated):
+        if (sure or told) and _is_unlisted(line, tables, stated):
             component, named = _of_unlisted(line, stated, tables, book, world), False
         elif component is None:
             component, named = claim_file.claim.component, sure
@@ -65,7 +65,7 @@ def possible_components(line: ClaimLine, claim_file: ClaimFile, tables: Tables, 
 def _known(line: ClaimLine, tables: Tables, failed_on: date, world: World) -> tuple[str | None, bool]:
     """Return the component that a line or the part table names, and whether they name no two."""
     part, typed = line.part_number, line.component
-    row = tables.component_of(part, failed_on) if part is not None else None
+    row = tables.component_of(part, failed_on)
     if row is None or typed in (None, row.value):
         return (typed if row is None else row.value), True
     words = (
