@@ -200,3 +200,25 @@ def test_a_reading_that_contradicts_another_is_a_question_and_no_remedy(runner: 
     """4,820 h where 500 h stood in the month before: one of the two is wrong, and either would pay or deny."""
     readings = {"r1": {"on": "2025-05-20", "hours": 500}}
     assert remedies(runner, PART, LIMITED, {"reading": 4820}, machine={"readings": readings}) == ()
+
+
+def test_what_a_person_must_settle_is_asked_of_no_dealer(runner: CaseRunner) -> None:
+    """Typed as an engine, by its number a belt: which of the two is right is for a person, and no remedy names it."""
+    worn = {"exclusions": [{"clause": "8", "wear": ["belt"], "unless": "never", "borne_by": "owner"}]}
+    rows = [{"part": "P-1", "component": "belt", "from": "2024-01-01"}]
+    tables = {"list": {"kind": "part_components", "rows": rows}}
+    assert remedies(runner, {**PART, "part_number": "P-1"}, worn, tables=tables) == ()
+
+
+def test_a_component_that_nothing_tells_is_asked_of_the_dealer(runner: CaseRunner) -> None:
+    worn = {"exclusions": [{"clause": "8", "wear": ["belt"], "unless": "never", "borne_by": "owner"}]}
+    (remedy,) = remedies(runner, {"net": "100.00"}, worn)
+    assert remedy.letter_words == "which component failed first"
+
+
+def test_an_answer_is_due_from_the_first_time_that_its_subject_was_asked_about(runner: CaseRunner) -> None:
+    """The bill is evidence, asked for on 20 June 2025; 30 days later is 20 July, whatever was asked of readings."""
+    asked = [{"about": "reading", "asked_on": "2025-06-01"}, {"about": "evidence", "asked_on": "2025-06-20"}]
+    bill = {"component": "engine", "item": "sublet", "amount": "100.00"}
+    (remedy,) = remedies(runner, bill, claim={"questions": asked})
+    assert remedy.answer_by == "2025-07-20"
