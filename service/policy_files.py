@@ -65,8 +65,10 @@ def load_policies(*places: Path, only: Set[str] | None = None) -> PolicyDirector
         where = ", ".join(str(place) for place in places)
         raise refused(Path(where), "no policy is found here.", "A policy begins with `policy: name` and `version: 1`.")
     documents = {name: document for name, (_, document) in found.policies.items()}
+    # Files named one by one may be a part: those that an old decision looked at, without what they superseded.
+    whole = only is None and any(place.is_dir() for place in places)
     try:
-        book = build_book([policy for policy, _ in found.policies.values()], found.conventions.values())
+        book = build_book([policy for policy, _ in found.policies.values()], found.conventions.values(), whole=whole)
     except BookRefused as error:
         raise InputRefused(_book_faults(error, found)) from error
     directory = PolicyDirectory(book, documents, found.passed_over)

@@ -105,7 +105,7 @@ class CaseRunner:
             Conventions.model_validate(merged(self.source.conventions[name], case.conventions))
             for name in sorted(pinned & set(self.source.conventions))
         ]
-        return build_book(policies, conventions)
+        return build_book(policies, conventions, whole=False)
 
 
 def with_superseded(table: CaseTable, source: PolicySource) -> tuple[str, ...]:

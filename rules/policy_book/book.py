@@ -7,6 +7,7 @@ from types import MappingProxyType
 
 from rules.policy_book.book_checks import BookFault, book_faults
 from rules.policy_book.compiled import CompiledPolicy, compile_policy, fall_backs
+from rules.policy_book.version_days import that_may_govern
 from rules.rule_base.ruleset_check import check_ruleset
 from schemas.conventions import Conventions
 from schemas.policy.document import CoveragePolicy
@@ -29,8 +30,8 @@ class BookRefused(ValueError):
 class PolicyBook:
     """Immutable; ``versions`` holds each policy's versions, oldest first.
 
-    ``governing`` holds those that may govern by themselves: all but the ones that are in force only as a fall-back. A
-    book is equal to itself alone.
+    ``governing`` holds those that may govern by themselves: all but the ones that are in force only as a fall-back and
+    those that another version supersedes. A book is equal to itself alone.
     """
 
     versions: Mapping[str, tuple[CompiledPolicy, ...]]
@@ -53,12 +54,18 @@ class PolicyBook:
         return tuple(found[name] for name in sorted(found))
 
 
-def build_book(policies: Iterable[CoveragePolicy], conventions: Iterable[Conventions]) -> PolicyBook:
-    """Return the book of these documents; raises BookRefused with every fault found."""
+def build_book(
+    policies: Iterable[CoveragePolicy], conventions: Iterable[Conventions], *, whole: bool = True
+) -> PolicyBook:
+    """Return the book of these documents; raises BookRefused with every fault found.
+
+    ``whole`` false: some versions of more, as for one old decision or one table of cases. What a version supersedes,
+    and the versions that have the other days of a superseded one, may then lie elsewhere.
+    """
     given = tuple(policies)
     documents = {p.ref: p for p in given}
     counted = tuple(conventions)
-    if found := book_faults(given, documents, counted):
+    if found := book_faults(given, documents, counted, whole=whole):
         raise BookRefused(found)
     pinned = {VersionRef(c.conventions, c.version): c for c in counted}
     faults: list[BookFault] = []
@@ -79,12 +86,13 @@ def build_book(policies: Iterable[CoveragePolicy], conventions: Iterable[Convent
         ]
     if faults:
         raise BookRefused(tuple(faults))
+    may_govern = {terms.ref for terms in that_may_govern(documents)}
     names = sorted({ref.name for ref in compiled})
     versions = {name: tuple(compiled[ref] for ref in sorted(compiled) if ref.name == name) for name in names}
     governing = {
         name: governing
         for name, each in versions.items()
-        if (governing := tuple(p for p in each if not p.terms.in_force.only_as_fall_back))
+        if (governing := tuple(p for p in each if p.ref in may_govern))
     }
     by_name = {str(ref): compiled[ref] for ref in sorted(compiled)}
     return PolicyBook(MappingProxyType(versions), MappingProxyType(governing), MappingProxyType(by_name))

@@ -1,19 +1,18 @@
 """Faults of policies that only show beside one another: pins that lead nowhere, cycles, overlaps, unequal versions."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence, Set
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
-from datetime import date
+from datetime import timedelta
 
 from rules.plain import day_text
 from rules.policy_book.compiled import fall_backs
 from rules.policy_book.values import listed, plain
+from rules.policy_book.version_days import Documents, both_in_force_from, days_left_out, span_in_force, that_may_govern
 from schemas.conventions import Conventions
 from schemas.policy.document import CoveragePolicy
-from schemas.policy.term import AppliesTo, InForce
+from schemas.policy.term import AppliesTo
 from schemas.quantities import VersionRef
-
-Documents = Mapping[VersionRef, CoveragePolicy]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,13 +30,19 @@ class BookFault:
 
 
 def book_faults(
-    policies: Sequence[CoveragePolicy], documents: Documents, conventions: Sequence[Conventions]
+    policies: Sequence[CoveragePolicy], documents: Documents, conventions: Sequence[Conventions], *, whole: bool
 ) -> tuple[BookFault, ...]:
-    """Return every fault of these documents as a whole; ``documents`` holds each of ``policies`` by its version."""
+    """Return every fault of these documents beside one another; ``documents`` holds each of ``policies`` by version.
+
+    ``whole``: every version that belongs with these is here.
+    """
     pinned = [VersionRef(c.conventions, c.version) for c in conventions]
     faults = [*_doubled([p.ref for p in policies]), *_doubled(pinned), *_missing(documents, set(pinned))]
     faults += _cycles(documents)
-    faults += [*_unequal(documents), *_overlaps(documents), *_superseded(documents), *_out_of_reach(documents)]
+    faults += [*_unequal(documents), *_overlaps(documents), *_superseded(documents)]
+    if whole:
+        faults += [*_superseded_elsewhere(documents), *_days_left_out(documents)]
+    faults += _out_of_reach(documents)
     return tuple(faults)
 
 
@@ -116,6 +121,7 @@ def _pairs(documents: Documents) -> Iterator[tuple[CoveragePolicy, CoveragePolic
 
 
 def _unequal(documents: Documents) -> Iterator[BookFault]:
+    governing = {terms.ref for terms in that_may_govern(documents)}
     for newer, older in _pairs(documents):
         if newer.currency != older.currency:
             yield BookFault(
@@ -131,9 +137,8 @@ def _unequal(documents: Documents) -> Iterator[BookFault]:
                 f"its layer is {newer.layer}, that of version {older.version} is {older.layer}.",
                 "The versions of a policy share one layer: publish the other as a policy of another name.",
             )
-        both_govern = not (newer.in_force.only_as_fall_back or older.in_force.only_as_fall_back)
         apart_by_date = newer.in_force.selected_by != older.in_force.selected_by
-        if both_govern and apart_by_date and older.version not in newer.supersedes:
+        if apart_by_date and {newer.ref, older.ref} <= governing:
             yield BookFault(
                 newer.ref,
                 ("in_force", "selected_by"),
@@ -154,50 +159,44 @@ def _unequal(documents: Documents) -> Iterator[BookFault]:
 
 
 def _overlaps(documents: Documents) -> Iterator[BookFault]:
+    governing = {terms.ref for terms in that_may_govern(documents)}
     for newer, older in _pairs(documents):
-        if older.version in newer.supersedes or newer.in_force.selected_by != older.in_force.selected_by:
+        if not {newer.ref, older.ref} <= governing or newer.in_force.selected_by != older.in_force.selected_by:
             continue
         both_from = both_in_force_from(newer.in_force, older.in_force)
-        if both_from is None or newer.in_force.only_as_fall_back or older.in_force.only_as_fall_back:
+        if both_from is None:
             continue
-        spans = "; ".join(f"{p.version} {_span(p.in_force.from_, p.in_force.until)}" for p in (older, newer))
-        first, second = (older, newer) if older.in_force.from_ <= newer.in_force.from_ else (newer, older)
-        end = f"end version {first.version} before {day_text(second.in_force.from_)}"
-        if first.in_force.from_ == second.in_force.from_:
-            end = f"let version {newer.version} begin later and end version {older.version} before that day"
+        spans = "; ".join(f"{p.version} {span_in_force(p.in_force.from_, p.in_force.until)}" for p in (older, newer))
         yield BookFault(
             newer.ref,
             ("in_force",),
             f'versions {older.version} and {newer.version} of "{newer.policy}" are both in force on'
             f" {day_text(both_from)} ({spans}).",
-            f"Each {plain(newer.in_force.selected_by)} must select one: {end} (a published version is closed: set"
-            f" its end before publishing), or write in version {newer.version}: supersedes:"
-            f" [{', '.join(map(str, sorted({*newer.supersedes, older.version})))}], by which it replaces version"
-            f" {older.version} for every new decision, earlier machines included.",
+            f"Each {plain(newer.in_force.selected_by)} must select one. {_one_after_the_other(newer, older)}",
         )
 
 
-def both_in_force_from(one: InForce, other: InForce) -> date | None:
-    """Return the first day on which both are in force, None where there is none."""
-    first = max(one.from_, other.from_)
-    ends = [day for day in (one.until, other.until) if day is not None]
-    return None if ends and min(ends) < first else first
-
-
-def _span(first: date, last: date | None) -> str:
-    return f"from {day_text(first)}, no end" if last is None else f"from {day_text(first)} until {day_text(last)}"
+def _one_after_the_other(newer: CoveragePolicy, older: CoveragePolicy) -> str:
+    """Return the ways out for two versions in force at once: one for each kind of change, and for a closed version."""
+    first, second = (older, newer) if older.in_force.from_ <= newer.in_force.from_ else (newer, older)
+    if first.in_force.from_ == second.in_force.from_:
+        end = f"let version {newer.version} begin later and end version {older.version} before that day"
+        closed = f"a copy of version {older.version} with that end"
+    else:
+        last = second.in_force.from_ - timedelta(days=1)
+        end = f"end version {first.version} before {day_text(second.in_force.from_)} (until: {last.isoformat()})"
+        closed = f"a copy of version {first.version} with that end"
+    numbers = ", ".join(map(str, sorted({*newer.supersedes, older.version})))
+    begin = min(newer.in_force.from_, older.in_force.from_).isoformat()
+    return (
+        f"Where earlier machines keep version {older.version}: {end}; if it is published, and so closed, publish"
+        f" {closed} as a version of its own that supersedes it. Where version {newer.version} is for them too: write in"
+        f" it supersedes: [{numbers}] and in_force: {{from: {begin}, …}}, and it replaces version {older.version} for"
+        " every new decision."
+    )
 
 
 def _superseded(documents: Documents) -> Iterator[BookFault]:
-    for ref, policy in sorted(documents.items()):
-        for version in policy.supersedes:
-            if VersionRef(ref.name, version) not in documents:
-                yield BookFault(
-                    ref,
-                    ("supersedes",),
-                    f"it supersedes version {version}, which is not in this book.",
-                    f"Add version {version}, so that its decisions can be replayed, or take it off the list.",
-                )
     for newer, older in _pairs(documents):
         if (
             older.version in newer.supersedes
@@ -211,14 +210,37 @@ def _superseded(documents: Documents) -> Iterator[BookFault]:
                 " nothing would govern them.",
                 f"Take only_as_fall_back off, or take {older.version} off the list.",
             )
-        both = sorted(set(newer.supersedes) & set(older.supersedes))
-        if both and older.version not in newer.supersedes:
-            numbers = listed(map(str, both))
+
+
+def _superseded_elsewhere(documents: Documents) -> Iterator[BookFault]:
+    for ref, policy in sorted(documents.items()):
+        for version in policy.supersedes:
+            if VersionRef(ref.name, version) not in documents:
+                yield BookFault(
+                    ref,
+                    ("supersedes",),
+                    f"it supersedes version {version}, which is not in this book.",
+                    f"Add version {version}, so that its decisions can be replayed, or take it off the list.",
+                )
+
+
+def _days_left_out(documents: Documents) -> Iterator[BookFault]:
+    """Yield the versions that supersede one and begin so late that days of it are left to no version at all."""
+    governing = {terms.ref for terms in that_may_govern(documents)}
+    for newer, older in _pairs(documents):
+        if older.version not in newer.supersedes or newer.ref not in governing or older.in_force.only_as_fall_back:
+            continue
+        for first, last in days_left_out(older, documents):
+            if last is None or last >= newer.in_force.from_:
+                continue  # after the end that the newer one states, which is warned of
             yield BookFault(
                 newer.ref,
                 ("supersedes",),
-                f"it supersedes version {numbers}, and so does version {older.version}: two would replace one.",
-                f"Let {newer.version} supersede {older.version} too, or take {numbers} off one of the two lists.",
+                f"it supersedes version {older.version}, which was in force {span_in_force(first, last)}, and no other"
+                f" version is in force then: a machine or claim whose {plain(newer.in_force.selected_by)} lies there"
+                " would lose its cover.",
+                f"Let version {newer.version} begin on {first.isoformat()}, if it is for them too; else take"
+                f" {older.version} off the list.",
             )
 
 

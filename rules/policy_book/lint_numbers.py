@@ -1,19 +1,18 @@
 """Suspicious numbers and gaps: mark-ups above the whole, limits of nothing, days on which no version is in force."""
 
 from collections.abc import Iterator
-from datetime import timedelta
 from fractions import Fraction
 
 from rules.plain import day_text
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy, all_limits
 from rules.policy_book.values import plain, share_words
+from rules.policy_book.version_days import A_DAY, days_left_out, span_in_force
 from rules.policy_book.warning import PolicyWarning
 
 MARKUPS = ("handling", "of_labour")
 ALLOWANCES = ("units_at_most", "hours_at_most", "at_most", "handling_at_most")
 LIMITS = ("machine_hours", "component_hours", "wear")
-A_DAY = timedelta(days=1)
 
 
 def number_warnings(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarning]:
@@ -21,6 +20,7 @@ def number_warnings(policy: CompiledPolicy, book: PolicyBook) -> Iterator[Policy
     yield from _items(policy)
     yield from _limits_of_nothing(policy)
     yield from _gap(policy, book)
+    yield from _superseded_days(policy, book)
 
 
 def _items(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
@@ -67,8 +67,7 @@ def _limits_of_nothing(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
 
 def _gap(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarning]:
     """Days after an earlier version and before this one, on which no version of the policy is in force."""
-    replaced = {number for other in book.versions[policy.ref.name] for number in other.terms.supersedes}
-    governing = [p for p in book.governing.get(policy.ref.name, ()) if p.ref.version not in replaced]
+    governing = book.governing.get(policy.ref.name, ())
     if policy not in governing:
         return
     ours = policy.terms.in_force
@@ -85,3 +84,24 @@ def _gap(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarning]:
         f" a machine or claim whose {plain(ours.selected_by)} lies there is denied.",
         f"Let this version begin on {(last + A_DAY).isoformat()}, unless no machine was sold with a promise between.",
     )
+
+
+def _superseded_days(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarning]:
+    """Days after a version's end on which one that it supersedes was in force, and none is any more."""
+    if policy not in book.governing.get(policy.ref.name, ()):
+        return
+    versions = book.versions[policy.ref.name]
+    documents = {p.ref: p.terms for p in versions}
+    for older in versions:
+        if older.ref.version not in policy.terms.supersedes or older.terms.in_force.only_as_fall_back:
+            continue
+        for first, last in days_left_out(older.terms, documents):
+            yield PolicyWarning(
+                policy.name,
+                "in_force.until",
+                "superseded_days_end",
+                f"it supersedes version {older.ref.version}, which was in force on days that no version has any more"
+                f" ({span_in_force(first, last)}): a machine or claim whose"
+                f" {plain(policy.terms.in_force.selected_by)} lies there is denied.",
+                f"Let the next version begin on {first.isoformat()}, unless the promise ends here.",
+            )

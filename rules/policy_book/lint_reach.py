@@ -3,10 +3,12 @@
 from collections.abc import Iterator
 
 from rules.policy_book.book import PolicyBook
-from rules.policy_book.book_checks import both_in_force_from, fall_back_paths
+from rules.policy_book.book_checks import fall_back_paths
 from rules.policy_book.compiled import CompiledPolicy
 from rules.policy_book.values import listed, number_words, plain
+from rules.policy_book.version_days import both_in_force_from
 from rules.policy_book.warning import PolicyWarning, bound, hours_of, months_of
+from schemas.policy.clause import Limits
 from schemas.policy.document import CoveragePolicy
 from schemas.policy.exclusions import Alterations, Consumables, ExcludedCauses, Exclusion, WearItems
 from schemas.policy.pays import NotPaid
@@ -20,6 +22,7 @@ def reach_warnings(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyW
     yield from _shadowed(policy)
     yield from _shadowed_exclusions(policy)
     yield from _fall_backs(policy, book)
+    yield from _superseded(policy, book)
     yield from _never_reached(policy, book)
 
 
@@ -147,6 +150,17 @@ def _fall_backs(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarn
                 f"Leave it if the older promise must stay whole; else fall back to a version of {target.name} with the"
                 " same bounds.",
             )
+        sooner = list(_ends_sooner(policy.terms.term.ends, older.term.ends))
+        if sooner:
+            yield PolicyWarning(
+                policy.name,
+                at,
+                "fall_back_ends_sooner",
+                f"{target} ends sooner than this version ({'; '.join(sooner)}): after that, a machine that falls back"
+                " is refused, not paid less.",
+                f"Fall back to a version of {target.name} with the same term, unless the promise without the services"
+                " is meant to end there.",
+            )
         replaced = [p for p in book.versions[target.name] if target.version in p.terms.supersedes]
         if replaced:
             yield PolicyWarning(
@@ -165,6 +179,25 @@ def _fall_backs(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarn
                 f"{target} is in force beside this version, for the same machines: every line is decided under both"
                 " and the better result is paid, so that what this version excludes may be paid all the same.",
                 f"Let {target} say in_force: {{only_as_fall_back: true}}, unless owners are meant to have both.",
+            )
+
+
+def _superseded(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarning]:
+    """What a version reached that this one supersedes: nothing decides it any more where this one does not reach it."""
+    if policy.terms.in_force.only_as_fall_back:
+        return
+    for older in book.versions[policy.ref.name]:
+        if older.ref.version not in policy.terms.supersedes or older.terms.in_force.only_as_fall_back:
+            continue
+        lost = list(_lost(older.terms.applies_to, policy.terms.applies_to))
+        if lost:
+            yield PolicyWarning(
+                policy.name,
+                "supersedes",
+                "supersedes_leaves_out",
+                f"version {older.ref.version}, which it supersedes, reaches what this version does not"
+                f" ({'; '.join(lost)}): there, no version decides any more, and claims are denied.",
+                "Let this version reach as much, unless the promise was never meant to.",
             )
 
 
@@ -197,6 +230,15 @@ def _pays_more(ours: CompiledPolicy, theirs: CompiledPolicy) -> Iterator[str]:
             yield f"its term may run {runs}, not {number_words(end)} {unit}"
 
 
+def _ends_sooner(ours: Limits | str, theirs: Limits | str) -> Iterator[str]:
+    """Yield each unit in which the term of a fall-back is the shorter one, with both terms."""
+    for unit, value in (("months", months_of), ("hours", hours_of)):
+        end, sooner = bound(ours, value), bound(theirs, value)
+        if sooner is not None and (end is None or sooner < end):
+            here = f"no end by {unit}" if end is None else f"{number_words(end)}"
+            yield f"{number_words(sooner)} {unit} there, {here} here"
+
+
 def _never(terms: CoveragePolicy) -> list[str]:
     return [component for carve_out in terms.carve_outs if carve_out.never for component in carve_out.components]
 
@@ -215,8 +257,7 @@ def _governs_too(policy: CompiledPolicy, target: CompiledPolicy, book: PolicyBoo
 
 def _governs(policy: CompiledPolicy, book: PolicyBook) -> bool:
     """Return whether new decisions can come under the version without a fall-back to it."""
-    superseded = any(policy.ref.version in other.terms.supersedes for other in book.versions[policy.ref.name])
-    return not superseded and not policy.terms.in_force.only_as_fall_back
+    return policy in book.governing.get(policy.ref.name, ())
 
 
 def _never_reached(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarning]:

@@ -72,7 +72,7 @@ def _about(terms: CoveragePolicy) -> Iterator[str]:
         yield f"The promise is made to {terms.owner_class} owners."
     if terms.supersedes:
         replaced = listed(f"version {number}" for number in terms.supersedes)
-        yield f"It replaces {replaced} for new decisions."
+        yield f"It replaces {replaced} for new decisions, on the days on which it is in force itself."
     if terms.extends_earlier is not None:
         started = day_text(terms.extends_earlier.started_from)
         yield (

@@ -14,6 +14,7 @@ from rules.open_facts import OpenFact, World
 from rules.plain import day_text
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
+from rules.policy_book.values import listed
 from schemas.claim import Claim, ClaimLine
 from schemas.claim_file import ClaimFile
 from schemas.frozen import quickly_made
@@ -21,6 +22,7 @@ from schemas.machine import FittedComponent, Machine, Position
 from schemas.policy.clause import Fitting
 from schemas.policy.document import CoveragePolicy
 from schemas.policy.term import prefix_and_number
+from schemas.quantities import VersionRef
 
 
 @quickly_made
@@ -129,7 +131,7 @@ def typed_position(line: ClaimLine, claim: Claim, component: str | None) -> Posi
 def select(book: PolicyBook, claim_file: ClaimFile, world: World) -> Selected:
     """Return the governing versions.
 
-    A version that is in force only as a fall-back neither governs by itself nor counts as refused.
+    A version that is in force only as a fall-back, or superseded, neither governs by itself nor counts as refused.
     """
     policies: list[CompiledPolicy] = []
     refused: list[tuple[CompiledPolicy, str]] = []
@@ -174,33 +176,16 @@ def _governing(
     claim_file: ClaimFile,
     world: World,
 ) -> list[tuple[CompiledPolicy, str]]:
-    """Return the version in force, or the one that replaced it, and every later one that extends earlier machines."""
-    governing = replacement_of(policy, versions)
-    if governing is not policy:
-        words = f"it replaces {policy.name} for new decisions; {words}"
-    chosen = [(governing, words)]
+    """Return the version in force, and every later one that extends earlier machines."""
+    chosen = [(policy, words)]
     for newer in versions:
         extends = newer.terms.extends_earlier
-        if (
-            extends is None
-            or newer.ref.version <= governing.ref.version
-            or replacement_of(newer, versions) is not newer
-        ):
+        if extends is None or newer.ref.version <= policy.ref.version:
             continue
         start = start_of_term(newer, newer.terms.term.starts, claim_file, world, every)[0]
         if start >= extends.started_from:
             chosen.append((newer, f"it extends machines started from {day_text(extends.started_from)}"))
     return chosen
-
-
-def replacement_of(policy: CompiledPolicy, versions: Sequence[CompiledPolicy]) -> CompiledPolicy:
-    """Return the version that replaces a faulty one, over any number of steps; the version itself when none does."""
-    replaced = policy
-    while True:
-        newer = [p for p in versions if replaced.ref.version in p.terms.supersedes]
-        if not newer:
-            return replaced
-        replaced = max(newer, key=lambda p: p.ref.version)
 
 
 def _in_force_on(
@@ -228,7 +213,9 @@ def _in_force_words(policy: CompiledPolicy, day: date, event: str) -> str:
     else:
         words = f"{in_force.selected_by.replace('_', ' ')} {day_text(day)}"
     until = f" to {day_text(in_force.until)}" if in_force.until is not None else ""
-    return f"{words} lies in its time in force, from {day_text(in_force.from_)}{until}"
+    replaced = [str(VersionRef(policy.ref.name, number)) for number in sorted(policy.terms.supersedes)]
+    beside = f"; it replaces {listed(replaced)} for new decisions" if replaced else ""
+    return f"{words} lies in its time in force, from {day_text(in_force.from_)}{until}{beside}"
 
 
 @lru_cache(maxsize=4096)

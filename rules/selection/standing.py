@@ -123,9 +123,8 @@ def _reaches(exclusion: Alterations, alteration: Alteration, subject: Subject, c
 def _that_may_govern(book: PolicyBook, claim_file: ClaimFile, selected: Selected) -> Iterator[CompiledPolicy]:
     known = {p.name for p in selected.policies}
     known |= {policy.name for policy, code in selected.refused if code != "no_version_in_force"}
-    for versions in book.versions.values():
-        of_model = [p for p in versions if names_model(p.terms.applies_to.models, claim_file.machine.model)]
-        governing = [p for p in of_model if not p.terms.in_force.only_as_fall_back]
+    for versions in book.governing.values():
+        governing = [p for p in versions if names_model(p.terms.applies_to.models, claim_file.machine.model)]
         if all(selected_without_the_claim(p, claim_file) for p in governing):
             yield from (p for p in governing if p.name in known)
         else:

@@ -42,7 +42,9 @@ class CoveragePolicy(Document):
     currency: Currency = Field(description="ISO 4217 code of every amount in this document.")
     in_force: InForce
     supersedes: Annotated[tuple[int, ...], EACH_ONCE] = Field(
-        default=(), description="Faulty versions that this one replaces for new decisions."
+        default=(),
+        description="Earlier versions that this one replaces for new decisions, a faulty one or one to be ended: their"
+        " own in_force counts no more, this one's does.",
     )
     extends_earlier: ExtendsEarlier | None = Field(
         default=None, description="Whether machines of earlier versions get the better of the two."

@@ -5,8 +5,8 @@ The rules it takes where the documents leave a choice, numbered so that a differ
  1. Every coverage looks at every line it names; of several the one pays that pays the customer most before deductible
     and caps, compared in the claim's currency; then the order of layers, the newer version, the name. A line held for
     a person counts as 0, a denied one below that.
- 2. Of the versions in force on the date that selects them the newest governs; a version that supersedes it takes its
-    place; later versions that extend earlier machines stand beside it.
+ 2. Of the versions in force on the date that selects them the newest governs, superseded ones left out whatever their
+    own days; later versions that extend earlier machines stand beside it.
  3. A line's component is the one typed, else that of its part number on the day of the failure, else the claim's, else
     the one that the other lines name. Typed and by the part table: either. Where nothing tells it, and where the part
     table does not list the part: any that is named anywhere, or one that is not.
@@ -78,6 +78,12 @@ from tests.reference.visits import overlapping, side_of, with_codes
 from tests.reference.waiting import waiting
 
 Book = dict[str, tuple[CoveragePolicy, Conventions]]
+
+
+def may_govern(book: Book) -> set[str]:
+    """Return the versions that decide by themselves: no mere fall-backs, and none that another one supersedes."""
+    replaced = {f"{policy.policy}@{number}" for policy, _ in book.values() for number in policy.supersedes}
+    return {name for name, (policy, _) in book.items() if not policy.in_force.only_as_fall_back} - replaced
 
 
 @dataclass
@@ -187,7 +193,7 @@ class Bench:
         refused: list[tuple[str, str]] = []
         named: dict[str, list[str]] = {}
         for name, (policy, _) in sorted(self.book.items(), key=lambda item: (item[1][0].policy, item[1][0].version)):
-            if not policy.in_force.only_as_fall_back:
+            if name in may_govern(self.book):
                 named.setdefault(policy.policy, []).append(name)
         reach = {
             n
@@ -200,8 +206,8 @@ class Bench:
             if not in_force:
                 refused += [(n, "no_version_in_force") for n in names if n in reach][-1:]
                 continue
-            governing = self.replacement(in_force[-1], names)
-            beside = [n for n in names if self.extends(n, governing) and self.replacement(n, names) == n]
+            governing = in_force[-1]
+            beside = [n for n in names if self.extends(n, governing)]
             for name in [governing, *beside]:
                 why = self.reached(name)
                 refused += [(name, why)] if why else []
@@ -229,10 +235,6 @@ class Bench:
             key = f"event:{selected_by}:{policy.policy}"
             day = event_day(selected_by, key, self.claim_file, conventions, self.given)
         return policy.in_force.holds(day)
-
-    def replacement(self, name: str, names: list[str]) -> str:
-        newer = [n for n in names if self.book[name][0].version in self.book[n][0].supersedes]
-        return self.replacement(newer[-1], names) if newer else name
 
     def extends(self, name: str, governing: str) -> bool:
         policy, conventions = self.book[name]

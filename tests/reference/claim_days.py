@@ -10,7 +10,7 @@ from schemas.policy.document import CoveragePolicy
 from schemas.policy.exclusions import Alterations, ExcludedCauses
 from schemas.policy.pays import NotPaid
 from schemas.reference_tables import PartComponentTable
-from tests.reference.adjudication import Bench, Book, Result
+from tests.reference.adjudication import Bench, Book, Result, may_govern
 from tests.reference.components import named_anywhere, named_by_lines, unlisted
 from tests.reference.edges import Edges
 from tests.reference.machine_days import in_doubt
@@ -92,7 +92,7 @@ class AnyDay:
         governing, refused = Bench(settled, claim_file, history, edges, Given()).governing() if settled else ([], [])
         self.none_in_force = any(why == "no_version_in_force" for _, why in refused)
         names = {*governing, *(n for n, why in refused if why != "no_version_in_force")}
-        names |= {n for n in book if n not in settled and not book[n][0].in_force.only_as_fall_back}
+        names |= {n for n in book if n not in settled and n in may_govern(book)}
         names = {n for n in names if machine_reached(book[n][0], claim_file) != "no_coverage_for_machine"}
         while True:
             older = {target for n in names for target in falls_back_to(book[n][0])}
@@ -113,7 +113,7 @@ class AnyDay:
     def _whole_policy_settled(self, name: str) -> bool:
         own = [n for n in self.book if self.book[n][0].policy == self.book[name][0].policy]
         reached = [n for n in own if machine_reached(self.book[n][0], self.claim_file) != "no_coverage_for_machine"]
-        governing = [n for n in reached if not self.book[n][0].in_force.only_as_fall_back]
+        governing = [n for n in reached if n in may_govern(self.book)]
         return all(n in self.without_claim for n in governing)
 
     def refuses(self, line: ClaimLine, seen: tuple[str, ...] = ()) -> bool:

@@ -67,8 +67,9 @@ REFUSED: list[tuple[str, Versions, str, list[str]]] = [
             'versions 1 and 2 of "sprayer" are both in force on 1 January 2025',
             "1 from 1 April 2023, no end; 2 from 1 January 2025, no end",
             "Each start of term must select one",
-            "end version 1 before 1 January 2025",
-            "write in version 2: supersedes: [1], by which",
+            "end version 1 before 1 January 2025 (until: 2024-12-31)",
+            "publish a copy of version 1 with that end as a version of its own that supersedes it",
+            "write in it supersedes: [1] and in_force: {from: 2023-04-01, …}, and it replaces version 1",
         ],
     ),
     (
@@ -117,14 +118,48 @@ REFUSED: list[tuple[str, Versions, str, list[str]]] = [
         ["supersedes version 1, which is not in this book", "so that its decisions can be replayed"],
     ),
     (
-        "two versions that replace one",
+        "two versions that replace one on the same days",
+        [
+            from_day("2023-01-01"),
+            from_day("2023-01-01", "2024-01-01", version=2, supersedes=[1]),
+            from_day("2024-01-01", version=3, supersedes=[1]),
+        ],
+        "sprayer@3: in_force:",
+        [
+            "versions 2 and 3",
+            "both in force on 1 January 2024",
+            "supersedes: [1, 2] and in_force: {from: 2023-01-01, …}",
+        ],
+    ),
+    (
+        "a version that supersedes an earlier one and leaves its first days to none",
+        [from_day("2023-01-01"), from_day("2024-01-01", version=2, supersedes=[1])],
+        "sprayer@2: supersedes:",
+        [
+            "it supersedes version 1, which was in force from 1 January 2023 until 31 December 2023",
+            "whose start of term lies there would lose its cover",
+            "Let version 2 begin on 2023-01-01, if it is for them too; else take 1 off the list.",
+        ],
+    ),
+    (
+        "a version that supersedes the one that ended an earlier one",
         [
             from_day("2023-01-01"),
             from_day("2023-01-01", "2023-12-31", version=2, supersedes=[1]),
-            from_day("2024-01-01", version=3, supersedes=[1]),
+            from_day("2024-01-01", version=3, supersedes=[2]),
         ],
         "sprayer@3: supersedes:",
-        ["it supersedes version 1, and so does version 2", "Let 3 supersede 2 too"],
+        ["it supersedes version 2, which was in force from 1 January 2023 until 31 December 2023"],
+    ),
+    (
+        "a version that leaves days between two others to none",
+        [
+            from_day("2023-01-01", "2023-06-30"),
+            from_day("2023-07-01", "2023-12-31", version=2),
+            from_day("2024-01-01", version=3, supersedes=[2]),
+        ],
+        "sprayer@3: supersedes:",
+        ["it supersedes version 2, which was in force from 1 July 2023 until 31 December 2023"],
     ),
     (
         "a fall-back about other models",
@@ -166,7 +201,39 @@ TAKEN: list[tuple[str, Versions]] = [
         [
             from_day("2023-01-01"),
             from_day("2023-01-01", version=2, supersedes=[1]),
-            from_day("2024-01-01", version=3, supersedes=[1, 2]),
+            from_day("2023-01-01", version=3, supersedes=[1, 2]),
+        ],
+    ),
+    (
+        "a version that ends a published one, and the next",
+        [
+            from_day("2023-01-01"),
+            from_day("2023-01-01", "2023-12-31", version=2, supersedes=[1]),
+            from_day("2024-01-01", version=3),
+        ],
+    ),
+    (
+        "… that supersedes the first one, too",
+        [
+            from_day("2023-01-01"),
+            from_day("2023-01-01", "2023-12-31", version=2, supersedes=[1]),
+            from_day("2024-01-01", version=3, supersedes=[1]),
+        ],
+    ),
+    (
+        "the next, and then a version that ends the published one",
+        [
+            from_day("2023-01-01"),
+            from_day("2024-01-01", version=2),
+            from_day("2023-01-01", "2023-12-31", version=3, supersedes=[1]),
+        ],
+    ),
+    (
+        "a replaced version that another date selected",
+        [
+            {"version": 1, "in_force": {"from": "2023-01-01", "selected_by": "failed_on"}},
+            from_day("2023-01-01", "2023-12-31", version=2, supersedes=[1]),
+            from_day("2024-01-01", version=3),
         ],
     ),
     ("two policies in force together", [{}, {"policy": "other"}]),
@@ -181,6 +248,24 @@ TAKEN: list[tuple[str, Versions]] = [
 @pytest.mark.parametrize("versions", [c[1] for c in TAKEN], ids=[c[0] for c in TAKEN])
 def test_a_book_is_taken(versions: Versions) -> None:
     assert len(book(*(policy(change) for change in versions)).by_name) == len(versions)
+
+
+def test_superseded_versions_and_mere_fall_backs_govern_nothing() -> None:
+    first = policy(from_day("2023-01-01"))
+    ended = policy(from_day("2023-01-01", "2023-12-31", version=2, supersedes=[1]))
+    following = policy(from_day("2024-01-01", version=3))
+    made = book(first, ended, following)
+    assert [p.name for p in made.versions["sprayer"]] == ["sprayer@1", "sprayer@2", "sprayer@3"]
+    assert [p.name for p in made.governing["sprayer"]] == ["sprayer@2", "sprayer@3"]
+
+
+def test_some_versions_of_more_may_leave_what_they_supersede_elsewhere() -> None:
+    last = policy(from_day("2024-01-01", version=3, supersedes=[1, 2]))
+    first = policy(from_day("2023-01-01"))
+    for some in ([last], [last, first]):
+        with pytest.raises(BookRefused, match="supersedes version"):
+            build_book(some, [conventions()])
+        assert len(build_book(some, [conventions()], whole=False).by_name) == len(some)
 
 
 APART: list[tuple[dict[str, Any], dict[str, Any], str]] = [

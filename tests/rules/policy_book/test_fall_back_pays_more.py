@@ -1,4 +1,4 @@
-"""A fall-back to a promise that is wider than the newer one: warned of, told in plain English, and paid as it says."""
+"""A fall-back to a promise that is wider than the newer one, or ends sooner: warned of, and told in plain English."""
 
 import pytest
 
@@ -65,3 +65,49 @@ def test_show_says_that_the_older_promise_is_kept_whole() -> None:
     made = book(policy(falling("older@1")), policy({"policy": "older"}))
     assert words in " ".join(terms_in_plain_english(made.policy("sprayer@1")).split()).replace("A machine", "a machine")
     assert "older promise whole" not in terms_in_plain_english(book(policy(oil())).policy("sprayer@1"))
+
+
+# The short terms run 36 months or 2,000 h.
+SOONER: list[tuple[str, Change, Change, str | None]] = [
+    (
+        "a shorter term in months",
+        {},
+        {"term": ends({"months": 35}, {"machine_hours": 2000})},
+        "(35 months there, 36 here)",
+    ),
+    ("the same term", {}, {}, None),
+    ("a longer one", {}, {"term": ends({"months": 37}, {"machine_hours": 2001})}, None),
+    (
+        "a shorter term in hours",
+        {},
+        {"term": ends({"months": 36}, {"machine_hours": 1999})},
+        "(1,999 hours there, 2,000 here)",
+    ),
+    (
+        "hours that the newer one does not count",
+        {"term": ends({"months": 24})},
+        {},
+        "(2,000 hours there, no end by hours here)",
+    ),
+    (
+        "an end where the newer one has none",
+        {"term": {"ends": "lifetime"}},
+        {},
+        "(36 months there, no end by months here; 2,000 hours there, no end by hours here)",
+    ),
+    (
+        "the later of two limits",
+        {},
+        {"term": {"ends": {"first_of": None, "last_of": [{"months": 24}, {"machine_hours": 1500}]}}},
+        None,
+    ),
+]
+
+
+@pytest.mark.parametrize(("name", "newer", "older", "words"), SOONER, ids=[name for name, *_ in SOONER])
+def test_a_fall_back_that_ends_sooner_is_warned_of(name: str, newer: Change, older: Change, words: str | None) -> None:
+    del name
+    made = book(policy(falling("older@1", **newer)), policy({"policy": "older", **older}))
+    told = found(made, "fall_back_ends_sooner")
+    assert [(w.policy, w.path) for w in told] == ([] if words is None else [("sprayer@1", AT)])
+    assert words is None or f"older@1 ends sooner than this version {words}" in told[0].message

@@ -82,8 +82,33 @@ def test_days_between_two_versions_are_told(begins: str, words: str | None) -> N
 def test_a_version_that_is_replaced_leaves_no_gap() -> None:
     """The second replaces the first for every new decision, so that the first says nothing of the days between."""
     first = policy({"in_force": {"until": "2026-12-31"}})
-    second = policy({"version": 2, "supersedes": [1], "in_force": {"from": "2027-03-01"}})
-    assert found(book(first, second), "no_version_between") == []
+    second = policy({"version": 2, "supersedes": [1], "in_force": {"from": "2026-01-01", "until": "2027-02-28"}})
+    third = policy({"version": 3, "in_force": {"from": "2027-03-01"}})
+    assert found(book(first, second, third), "no_version_between") == []
+
+
+@pytest.mark.parametrize(
+    ("until", "begins", "words"),
+    [
+        (
+            "2026-12-31",
+            None,
+            "in force on days that no version has any more (from 1 January 2027, no end)",
+        ),
+        ("2026-12-31", "2027-01-01", None),
+        ("2026-12-31", "2027-01-02", "(from 1 January 2027 until 1 January 2027)"),
+        (None, None, None),
+    ],
+)
+def test_days_that_only_a_superseded_version_had_are_told(
+    until: str | None, begins: str | None, words: str | None
+) -> None:
+    versions = [policy(), policy({"version": 2, "supersedes": [1], "in_force": {"until": until}})]
+    if begins is not None:
+        versions.append(policy({"version": 3, "in_force": {"from": begins}}))
+    told = found(book(*versions), "superseded_days_end")
+    assert [(w.policy, w.path) for w in told] == ([] if words is None else [("sprayer@2", "in_force.until")])
+    assert words is None or words in told[0].message
 
 
 def test_a_single_version_has_no_gap_and_quiet_terms_warn_of_no_number() -> None:

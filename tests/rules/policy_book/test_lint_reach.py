@@ -137,3 +137,21 @@ def test_a_fall_back_to_a_faulty_version_is_warned_of() -> None:
     (warning,) = found(book(newer, older, mended), "fall_back_is_superseded")
     assert "older@2 supersedes it" in warning.message
     assert found(book(policy(falling("older@2")), older, mended), "fall_back_is_superseded") == []
+
+
+@pytest.mark.parametrize(
+    ("reach", "words"),
+    [
+        ({"models": ["QF40"]}, "(models QF60)"),
+        ({"owner": "first"}, "(later owners)"),
+        ({"models": ["QF*"]}, None),
+    ],
+)
+def test_a_version_that_reaches_less_than_the_one_it_supersedes(reach: Change, words: str | None) -> None:
+    older, mended = policy(), policy({"version": 2, "supersedes": [1], "applies_to": reach})
+    told = found(book(older, mended), "supersedes_leaves_out")
+    assert [(w.policy, w.path) for w in told] == ([] if words is None else [("sprayer@2", "supersedes")])
+    assert words is None or words in told[0].message
+    beside = policy({"version": 2, "in_force": {"from": "2027-01-01"}, "applies_to": reach})
+    earlier = policy({"in_force": {"until": "2026-12-31"}})
+    assert found(book(earlier, beside), "supersedes_leaves_out") == []
