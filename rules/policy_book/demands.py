@@ -1,8 +1,9 @@
 """What the terms demand of owners: the services that fall due within the term, by how much a machine is used.
 
 The machine starts its term on the day from which the version is in force, with no hours on it, and runs evenly. Every
-service is done when it falls due, by hours or by the calendar, whichever comes first; the next one is then counted as
-the policy counts it. Limits that are counted from another event count from the start here, and wear plays no part.
+service is done when it falls due, by hours or by the calendar; the next one is then counted as the policy counts it: on
+a fixed grid each of the two keeps a plan of its own. Limits that are counted from another event count from the start
+here, and wear plays no part.
 """
 
 from collections.abc import Iterator, Sequence
@@ -19,6 +20,7 @@ from rules.policy_book.term_words import ends_words
 from rules.policy_book.use import FURTHEST_YEARS, Period, SteadyUse
 from rules.policy_book.values import hours_words, listed, number_words, plain
 from schemas.policy.clause import Limit, Limits
+from schemas.policy.services import Due
 from schemas.quantities import CENTIHOURS_PER_HOUR
 
 YEARLY_HOURS: Final = (40, 80, 200, 400, 600, 1000)
@@ -54,12 +56,19 @@ def demands_of(policy: CompiledPolicy, yearly_hours: Sequence[int] = YEARLY_HOUR
     return tuple(found)
 
 
-def services_due(policy: CompiledPolicy, duty: str, hours_a_year: Fraction) -> Iterator[DueService]:
-    """Yield the services of a duty that fall due within the term at ``hours_a_year`` (h, above 0)."""
+def services_due(
+    policy: CompiledPolicy, duty: str, hours_a_year: Fraction, due: Due | None = None
+) -> Iterator[DueService]:
+    """Yield the services of a duty that fall due within the term at ``hours_a_year`` (h, above 0).
+
+    ``due``: what would fall due in place of the duty's own.
+    """
+    asked = policy.terms.services[duty]
+    asked = asked if due is None else asked.model_copy(update={"due": due})
     start = policy.terms.in_force.from_
     use = SteadyUse(start, hours_a_year, policy.conventions.month_end)
     period = Period(_term(policy), start, policy.conventions)
-    schedule = Schedule(policy.terms.services[duty], policy.conventions, start, 0)
+    schedule = Schedule(asked, policy.conventions, start, 0)
     point: DuePoint | None = schedule.first()
     furthest = start.replace(year=start.year + FURTHEST_YEARS, day=1).toordinal()
     for number in range(MOST_SERVICES):
@@ -97,7 +106,7 @@ def demands_text(policy: CompiledPolicy, yearly_hours: Sequence[int] = YEARLY_HO
     demands = demands_of(policy, yearly_hours)
     for name, duty in policy.terms.services.items():
         called = "Service" if name == "service" else f"{plain(name).capitalize()} service"
-        lines += ["", f"{called}, due {due_words(duty.due)} (clause {duty.clause})"]
+        lines += ["", f"{called}, due {due_words(duty)} (clause {duty.clause})"]
         lines += [f"  {demand_words(demand)}" for demand in demands if demand.duty == name]
     if not policy.terms.services:
         lines += ["", "No service is asked for."]

@@ -147,7 +147,7 @@ def _fall_backs(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarn
                 "fall_back_pays_more",
                 f"a machine that falls back keeps {target} whole, which is wider than this version: {'; '.join(more)}."
                 " There, a neglected machine is paid what a well-kept one is refused.",
-                f"Leave it if the older promise must stay whole; else fall back to a version of {target.name} with the"
+                f"Leave it if that promise must stay whole; else fall back to a version of {target.name} with the"
                 " same bounds.",
             )
         sooner = list(_ends_sooner(policy.terms.term.ends, older.term.ends))

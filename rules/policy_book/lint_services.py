@@ -6,10 +6,11 @@ from fractions import Fraction
 from itertools import pairwise
 
 from rules.policy_book.compiled import CompiledPolicy
-from rules.policy_book.service_words import PERFORMERS
+from rules.policy_book.demands import YEARLY_HOURS, services_due
+from rules.policy_book.service_words import PERFORMERS, two_plans
 from rules.policy_book.values import hours_words, listed, number_words, plain, share_words
 from rules.policy_book.warning import PolicyWarning, hours_of, longest, months_of
-from schemas.policy.services import ServiceDuty, Tolerances
+from schemas.policy.services import Due, ServiceDuty, Tolerances
 from schemas.quantities import Tolerance
 
 DAYS_A_MONTH = 30
@@ -23,6 +24,7 @@ def service_warnings(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
         yield from _wider_than_its_interval(policy, duty, path)
         yield from _calendar_from_last_one_off(policy, duty, path)
         yield from _late_moves_schedule(policy, duty, path)
+        yield from _two_plans(policy, name, duty)
         yield from _after_the_term(policy, duty, path)
         yield from _tied_to_dealers(policy, duty, path)
 
@@ -160,12 +162,45 @@ def _late_moves_schedule(policy: CompiledPolicy, duty: ServiceDuty, path: str) -
             f" {hours_words(at + gap)}, and one done an hour later, too late, by one due at"
             f" {hours_words(at + allowed + 1 + gap)}"
         )
+    grid_is_more = ""
+    if two_plans(duty.model_copy(update={"next_due_from": "due_point"})):
+        grid_is_more = " With due_point hours and calendar would each keep a plan of their own, which asks for more."
     yield PolicyWarning(
         policy.name,
         f"{path}.next_due_from",
         "late_moves_schedule",
         f"a late service can move the schedule further than an on-time one: {example}.",
-        "Write next_due_from: due_point or actual, or leave it if the booklet says so.",
+        f"Write next_due_from: {'actual' if grid_is_more else 'due_point or actual'}, or leave it if the booklet says"
+        f" so.{grid_is_more}",
+    )
+
+
+def _two_plans(policy: CompiledPolicy, name: str, duty: ServiceDuty) -> Iterator[PolicyWarning]:
+    """More services than the hours or the calendar alone would ask for, where each keeps a plan of its own."""
+    calendar = duty.due.calendar
+    if not two_plans(duty) or calendar is None:
+        return
+    by_hours = Due(at_hours=duty.due.at_hours, then_every=duty.due.then_every)
+    by_calendar = Due(calendar=calendar.model_copy(update={"holds_from": "start_of_term"}))
+    most: tuple[int, int, int, int, int] | None = None  # more than either, the least use first, and the three numbers
+    for rate in YEARLY_HOURS:
+        dues = (None, by_hours, by_calendar)
+        both, hours, days = (sum(1 for _ in services_due(policy, name, Fraction(rate), due)) for due in dues)
+        if both > max(hours, days):
+            most = max(most or (0, 0, 0, 0, 0), (both - max(hours, days), -rate, both, hours, days))
+    if most is None:
+        return
+    _, rate, both, hours, days = most
+    key = "next_due_from" if duty.next_due_from == "due_point" else "judged"
+    yield PolicyWarning(
+        policy.name,
+        f"services.{name}.{key}",
+        "two_plans_ask_more",
+        f"hours and calendar each keep a plan of their own here: at {number_words(-rate)} h a year {both} services fall"
+        f" due within the term, by the hours alone {hours}, by the calendar alone {days}. One service answers both only"
+        " where the windows of both are open.",
+        "Say so in the clause's words; where whichever comes first is meant, count the next one from the service:"
+        " next_due_from: actual or due_point_inside_window, judged: every_closed_window.",
     )
 
 

@@ -73,9 +73,13 @@ DONE_WRONG = {
 }
 
 
-def due_words(due: Due) -> str:
-    """Return when the services fall due: at 75 h and 400 h, then every 400 h or 12 months, whichever comes first."""
-    parts = []
+def due_words(duty: ServiceDuty) -> str:
+    """Return when the services fall due: at 75 h and 400 h, then every 400 h or 12 months, whichever comes first.
+
+    Where hours and calendar each keep a plan of their own, neither replaces the other: every 400 h, and also every 12
+    months.
+    """
+    due, parts = duty.due, []
     if due.at_hours:
         parts.append(f"at {listed(hours_words(point.at) for point in due.at_hours)}")
     every = [hours_words(due.then_every)] if due.then_every is not None else []
@@ -83,9 +87,21 @@ def due_words(due: Due) -> str:
     if calendar is not None:
         every.append(span_words(calendar.every))
     if every:
-        both = ", whichever comes first" if len(every) == 2 else ""
-        parts.append(f"{'then ' if parts else ''}every {' or '.join(every)}{both}")
+        first = f"every {' or '.join(every)}{', whichever comes first' if len(every) == 2 else ''}"
+        words = ", and also ".join(f"every {one}" for one in every) if two_plans(duty) else first
+        parts.append(f"{'then ' if parts else ''}{words}")
     return ", ".join(parts)
+
+
+def two_plans(duty: ServiceDuty) -> bool:
+    """Return whether hours and calendar each keep a plan of their own, which a service moves inside its window only.
+
+    That is so on a fixed grid: where each due point counts from the one before it, and not from the service.
+    """
+    on_grid = duty.next_due_from == "due_point" or duty.judged == "last_closed_window"
+    due = duty.due
+    by_hours = due.then_every is not None or len(due.at_hours) > 0
+    return on_grid and due.calendar is not None and by_hours
 
 
 def calendar_words(due: Due) -> str:
@@ -154,14 +170,18 @@ def _reached(reach: str, duty: ServiceDuty) -> str:
 def service_sentences(name: str, duty: ServiceDuty) -> Iterator[Told]:
     """Yield a duty's sentences; the first says what the duty is."""
     called = f"the {plain(name)} service" if name != "service" else "the service"
-    yield told("due", f"{called} ({listed(map(plain, duty.tasks))}) is due {due_words(duty.due)}")
+    tasks = f" ({listed(map(plain, duty.tasks))})" if duty.tasks != ("service",) else ""
+    yield told("due", f"{called}{tasks} is due {due_words(duty)}")
     yield told("window", f"its window: {window_words(duty.window, duty.due)}")
     yield told("missed", f"if it is missed, {consequence_words(duty.missed, duty)}")
     if isinstance(duty.missed, FallBack) or isinstance(duty.wrong_fluid, FallBack):
-        older = "a machine that falls back keeps the older promise whole"
-        yield told("fall_back", f"{older}: the term, items and exclusions of this version play no part in it")
+        whole = "a machine that falls back keeps that promise whole"
+        yield told("fall_back", f"{whole}: the term, items and exclusions of this version play no part in it")
     if duty.due.calendar is not None:
         yield told("calendar", calendar_words(duty.due))
+    if two_plans(duty):
+        own = "hours and calendar each keep a plan of their own"
+        yield told("two_plans", f"{own}: a service answers both only where the windows of both are open")
     yield told("early", EARLY[duty.early])
     yield told("late", LATE[duty.late])
     yield told("next_due", NEXT_DUE[duty.next_due_from])

@@ -28,7 +28,7 @@ HEADINGS = (  # the first part of a clause path, and the heading it stands under
 )
 LAYERS = {
     "base": "base coverage of the machine",
-    "drive": "coverage of the drive",
+    "drive": "coverage of the drive or another main component",
     "emission": "emission coverage",
     "part": "coverage of a part",
     "retrofit": "coverage of a retrofit",

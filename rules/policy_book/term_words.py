@@ -30,8 +30,8 @@ TESTED = {
     " not enough",
 }
 DEMO_HOURS = {
-    "zero": "Every hour on the machine counts against an hour limit, demonstrations before the start of term included",
-    "start_of_term": "Hours run before the start of term, in demonstrations, do not count against an hour limit",
+    "zero": "Every hour on the machine counts, demonstrations before the start of term included",
+    "start_of_term": "Hours run before the start of term, in demonstrations, do not count",
 }
 LATER_TERMS = {
     "of_the_machine": "gets what is left of the machine's term",

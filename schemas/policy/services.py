@@ -69,7 +69,7 @@ class OneOffPoint(Document):
 
 
 class CalendarLimb(Document):
-    """The calendar side of "whichever comes first"."""
+    """The calendar beside the hours: how often, from when, and whether storage stops it."""
 
     every: TimeSpan
     holds_from: Literal["start_of_term", "last_one_off"] = Field(
@@ -88,7 +88,10 @@ class CalendarLimb(Document):
 
 
 class Due(Document):
-    """The due points: one-off ones first, then every so many hours or months, whichever comes first."""
+    """The due points: one-off ones first, then every so many hours, every so many months, or both.
+
+    With both, next_due_from says how they go together: whichever comes first, or each on a plan of its own.
+    """
 
     at_hours: tuple[OneOffPoint, ...] = Field(
         default=(), description="One-off points; write 75, or {at: 75, early: 8, late: 8}."
@@ -206,7 +209,12 @@ class ServiceDuty(Clause):
         description="A service before its window, after the one before closed."
     )
     late: Literal["cures_from_its_date", "cures_if_inspected", "never_cures"]
-    next_due_from: Literal["due_point", "actual", "due_point_inside_window"]
+    next_due_from: Literal["due_point", "actual", "due_point_inside_window"] = Field(
+        description="due_point: a fixed grid, on which hours and calendar each keep a plan of their own, and a service"
+        " answers both only where the windows of both are open; actual: from the service, whichever of the two came"
+        " first; due_point_inside_window: from the due point of the one whose window held the service, from the service"
+        " for the other."
+    )
     judged: Literal["every_closed_window", "last_closed_window"]
     performed_by: Annotated[tuple[Performer, ...], EACH_ONCE] = Field(min_length=1)
     proof: tuple[Proof, ...] = Field(min_length=1, description="Any one of these sets proves the service.")

@@ -85,6 +85,20 @@ def test_both_limbs_of_a_schedule_in_turn() -> None:
     assert asked(services, MONTHS_36, 200) == expected
 
 
+@pytest.mark.parametrize(
+    ("counted", "words"),
+    [
+        ({"next_due_from": "due_point"}, "Oil service, due every 250 h, and also every 12 months (clause 3)"),
+        ({"judged": "last_closed_window"}, "Oil service, due every 250 h, and also every 12 months (clause 3)"),
+        ({"next_due_from": "actual"}, "Oil service, due every 250 h or 12 months, whichever comes first (clause 3)"),
+        ({}, "Oil service, due every 250 h or 12 months, whichever comes first (clause 3)"),  # due_point_inside_window
+    ],
+)
+def test_it_says_whether_the_first_of_the_two_counts_or_each_has_a_plan(counted: dict[str, Any], words: str) -> None:
+    services = {"oil": duty({"due": CALENDAR["oil"]["due"], "window": DAYS, **counted})}
+    assert words in demands_text(compiled({"services": services, "term": MONTHS_36})).splitlines()
+
+
 def test_a_calendar_from_the_last_one_off_never_begins_for_little_use() -> None:
     """Trade case T-04: 60 h a year, 48 months: 240 h, so the 480 h service is never reached, nor is any year after."""
     due = {"at_hours": [80, 480], "then_every": 480, "calendar": YEARLY | {"holds_from": "last_one_off"}}

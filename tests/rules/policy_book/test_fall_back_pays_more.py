@@ -60,11 +60,11 @@ def test_all_that_is_wider_stands_in_one_warning() -> None:
     assert "it does not exclude causes accident; it covers the seal." in warning.message
 
 
-def test_show_says_that_the_older_promise_is_kept_whole() -> None:
-    words = "a machine that falls back keeps the older promise whole: the term, items and exclusions of this version"
+def test_show_says_that_the_other_promise_is_kept_whole() -> None:
+    words = "a machine that falls back keeps that promise whole: the term, items and exclusions of this version"
     made = book(policy(falling("older@1")), policy({"policy": "older"}))
     assert words in " ".join(terms_in_plain_english(made.policy("sprayer@1")).split()).replace("A machine", "a machine")
-    assert "older promise whole" not in terms_in_plain_english(book(policy(oil())).policy("sprayer@1"))
+    assert "promise whole" not in terms_in_plain_english(book(policy(oil())).policy("sprayer@1"))
 
 
 # The short terms run 36 months or 2,000 h.

@@ -10,6 +10,7 @@ pytestmark = pytest.mark.fast
 CALENDAR = {"every": "12 months", "in_storage": "runs"}
 DAYS = {"window": {"calendar": {"early": 30, "late": 30}}}
 BY_CALENDAR = {"at_hours": [], "then_every": None, "calendar": {**CALENDAR, "holds_from": "start_of_term"}}
+BOTH = {"at_hours": [], "then_every": 250, "calendar": {**CALENDAR, "holds_from": "start_of_term"}}
 WARNED: list[Warned] = [
     # code, terms, their near twin, path, words of the message
     (  # T-03: 480 after 80, 10 % late: 400 x 10 % gives 520, 480 x 10 % gives 528
@@ -130,6 +131,27 @@ WARNED: list[Warned] = [
         {**oil(), "owner_class": "commercial"},
         "services.oil.performed_by",
         "ask counsel",
+    ),
+    (  # 36 months at 200 h a year: 250 and 500 h, and two anniversaries, at 200 and 400 h, 50 and 75 h before a window
+        "two_plans_ask_more",
+        oil(due=BOTH, **DAYS),
+        oil(due=BOTH, **DAYS, next_due_from="actual"),
+        "services.oil.next_due_from",
+        "at 200 h a year 4 services fall due within the term, by the hours alone 2, by the calendar alone 2",
+    ),
+    (
+        "two_plans_ask_more",
+        oil(due=BOTH, **DAYS, next_due_from="actual", judged="last_closed_window"),
+        oil(due=BY_CALENDAR, **DAYS),
+        "services.oil.judged",
+        "One service answers both only where the windows of both are open.",
+    ),
+    (  # the way out of one warning must not lead into the other unsaid
+        "late_moves_schedule",
+        oil(due=BOTH, **DAYS, next_due_from="due_point_inside_window"),
+        oil(due=BOTH, **DAYS, next_due_from="actual"),
+        "services.oil.next_due_from",
+        "Write next_due_from: actual, or leave it if the booklet says so. With due_point hours and calendar would each",
     ),
 ]  # fmt: skip
 

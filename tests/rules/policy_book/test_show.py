@@ -21,7 +21,8 @@ from rules.policy_book.wording import RESTS_ON, cited_sentences, clause_sentence
 from schemas.conventions import Conventions
 from schemas.policy.document import CoveragePolicy
 from schemas.quantities import Span, Tolerance, VersionRef
-from tests.rules.policy_book.examples import FULL, PRICED, SHORT, conventions, full_book, policy, tree_of
+from tests.rules.policy_book.examples import FULL, PRICED, SHORT, compiled, conventions, full_book, policy, tree_of
+from tests.rules.policy_book.warned import oil
 
 pytestmark = pytest.mark.fast
 
@@ -357,3 +358,18 @@ def test_the_text_keeps_to_the_width_of_a_page() -> None:
     compiled = full_book().policy("full@3")
     assert max(map(len, _shown(compiled).splitlines())) <= 110
     assert _shown(compiled, policy(base=SHORT)).startswith("Orchard sprayer\n===============\n")
+
+
+def test_show_says_that_hours_and_calendar_keep_plans_of_their_own() -> None:
+    calendar = {"every": "12 months", "holds_from": "start_of_term", "in_storage": "runs"}
+    due = {"at_hours": [], "then_every": 250, "calendar": calendar}
+    days = {"calendar": {"early": 30, "late": 30}}
+    on_grid, first = (
+        " ".join(terms_in_plain_english(compiled(oil(due=due, window=days, next_due_from=counted))).split())
+        for counted in ("due_point", "actual")
+    )
+    assert "is due every 250 h, and also every 12 months." in on_grid
+    assert "Hours and calendar each keep a plan of their own: a service answers both only where" in on_grid
+    assert "whichever comes first. Its window" not in on_grid
+    assert "is due every 250 h or 12 months, whichever comes first. Its window" in first
+    assert "plan of their own" not in first
