@@ -4,9 +4,11 @@ Nothing is judged here. A table stays in the file even when none of its rows doe
 table is a fact of its own.
 """
 
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from difflib import get_close_matches
 
 from schemas.claim import Claim
 from schemas.claim_file import ClaimFile, Dealer, EarlierPayment
@@ -22,6 +24,9 @@ from schemas.reference_tables import (
 )
 from schemas.service_record import ServiceRecord
 from service.currencies import exponents_of
+from service.rendering.remarks import Remark
+
+_NEAR = 0.8  # how alike two serials are before one is taken for the other mistyped, from 0 to 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +141,31 @@ def _with_successors(parts: Iterable[str | None], tables: Iterable[ReferenceTabl
         waiting = {r.superseded_by for r in rows if r.part in waiting and r.superseded_by is not None} - found
         found |= waiting
     return frozenset(found)
+
+
+def left_out(records: Mapping[str, Collection[object]], serial: str, what: str) -> list[Remark]:
+    """Return a remark where records of other machines are left out and may be meant for this one.
+
+    A file of a whole fleet holds many other machines: it is told only where nothing in it is of this machine, or where
+    a serial in it is the same one written otherwise.
+    """
+    others = sorted(set(records) - {serial})
+    alike = [other for other in others if _bare(other) == _bare(serial)]
+    named = alike or (others if serial not in records else [])
+    if not named:
+        return []
+    count = sum(len(records[other]) for other in named)
+    some = ", ".join(named[:5]) + (", …" if len(named) > 5 else "")
+    told = f"{what} is of another machine" if count == 1 else f"{what}s are of other machines"
+    words = f"{count} {told} ({some}) and {'plays' if count == 1 else 'play'} no part"
+    near = alike or get_close_matches(serial, others, n=1, cutoff=_NEAR)
+    return [Remark(f"{words}; did you mean {serial}?" if near else f"{words}: none is of {serial}.")]
+
+
+def _bare(serial: str) -> str:
+    """Return a serial without what hands leave out or add: case, marks, leading zeros, the letters O and I."""
+    groups = re.findall(r"[A-Z]+|\d+", serial.upper().translate({ord("O"): "0", ord("I"): "1"}))
+    return "".join(group.lstrip("0") or "0" for group in groups)
 
 
 def by_serial(records: Iterable[ServiceRecord]) -> dict[str, tuple[ServiceRecord, ...]]:

@@ -41,6 +41,7 @@ class PolicyDirectory:
     book: PolicyBook
     documents: Mapping[str, ParsedDocument]
     passed_over: tuple[Path, ...]
+    drafts: frozenset[str] = frozenset()  # versions that no lock file holds
 
     def fault(self, policy: str, path: TreePath | str, message: str, way_out: str = "") -> Fault:
         """Return a fault or warning about a policy, at its place in the file and with its clause."""
@@ -72,14 +73,12 @@ def load_policies(*places: Path, only: Set[str] | None = None) -> PolicyDirector
     except BookRefused as error:
         raise InputRefused(_book_faults(error, found)) from error
     directory = PolicyDirectory(book, documents, found.passed_over)
-    faults = [
-        fault
-        for lock in lock_files(*places)
-        for fault in _published_faults(directory, lock, places if only is None else ())
-    ]
+    locks = lock_files(*places)
+    faults = [fault for lock in locks for fault in _published_faults(directory, lock, places if only is None else ())]
     if faults:
         raise InputRefused(faults)
-    return directory
+    published = {name for lock in locks for name in read_lock(lock).policies}
+    return replace(directory, drafts=frozenset(book.by_name) - published)
 
 
 def lock_files(*places: Path) -> tuple[Path, ...]:

@@ -13,6 +13,7 @@ from typing import Any
 from rules.policy_book.book import PolicyBook
 from schemas.claim_file import ClaimFile
 from schemas.reference_tables import PartComponentTable
+from service.rendering.remarks import Remark
 
 COMPONENT_KEYS = frozenset(("component", "components", "except_components", "links", "wear", "consumables"))
 CLOSE = 0.75  # how alike two words are before one is taken for the other mistyped, from 0 to 1
@@ -42,26 +43,30 @@ def vocabulary_of(book: PolicyBook) -> Vocabulary:
     return Vocabulary(frozenset(tasks), frozenset(components), frozenset(causes), whole)
 
 
-def unknown_words(claim_file: ClaimFile, known: Vocabulary) -> list[str]:
-    """Return a sentence for each word that looks like a mistake, with the word that may be meant."""
+def unknown_words(claim_file: ClaimFile, known: Vocabulary) -> list[Remark]:
+    """Return a remark for each word that looks like a mistake, with the word that may be meant.
+
+    What the policies ask for is listed for the desk alone: to the dealer it would be a recipe.
+    """
     return list(
         dict.fromkeys((*_tasks(claim_file, known), *_components(claim_file, known), *_cause(claim_file, known)))
     )
 
 
-def _tasks(claim_file: ClaimFile, known: Vocabulary) -> Iterator[str]:
+def _tasks(claim_file: ClaimFile, known: Vocabulary) -> Iterator[Remark]:
     carried = {task for record in claim_file.services for task in record.tasks}
     for record in claim_file.services:
         for task in sorted(set(record.tasks) - known.tasks):
             meant = _meant(task, known.tasks)
             if meant:
-                yield f'service record {record.record}: no policy here asks for the task "{task}".{meant}'
+                words = f'service record {record.record}: no policy here asks for the task "{task}".{meant}'
+                yield Remark(words, for_dealer=True)
     if carried and known.tasks and not carried & known.tasks:
         asked = ", ".join(sorted(known.tasks))
-        yield f"no service record carries a task that a policy here asks for; they ask for {asked}."
+        yield Remark(f"no service record carries a task that a policy here asks for; they ask for {asked}.")
 
 
-def _components(claim_file: ClaimFile, known: Vocabulary) -> Iterator[str]:
+def _components(claim_file: ClaimFile, known: Vocabulary) -> Iterator[Remark]:
     claim = claim_file.claim
     components = known.components | {
         row.component for table in claim_file.tables if isinstance(table, PartComponentTable) for row in table.rows
@@ -73,15 +78,16 @@ def _components(claim_file: ClaimFile, known: Vocabulary) -> Iterator[str]:
             continue
         meant = _meant(component, components)
         if meant or not known.covers_whole_machines:
-            yield f'{place}: no policy here names the component "{component}".{meant}'
+            yield Remark(f'{place}: no policy here names the component "{component}".{meant}', for_dealer=True)
 
 
-def _cause(claim_file: ClaimFile, known: Vocabulary) -> Iterator[str]:
+def _cause(claim_file: ClaimFile, known: Vocabulary) -> Iterator[Remark]:
     claim = claim_file.claim
     if claim.cause is not None and claim.cause not in known.causes:
         meant = _meant(claim.cause, known.causes)
         if meant:
-            yield f'claim {claim.claim}: no policy here names the cause "{claim.cause}".{meant}'
+            words = f'claim {claim.claim}: no policy here names the cause "{claim.cause}".{meant}'
+            yield Remark(words, for_dealer=True)
 
 
 def _meant(word: str, known: Iterable[str]) -> str:

@@ -15,7 +15,7 @@ from schemas.claim import Claim
 from schemas.claim_file import ClaimFile, Dealer
 from schemas.decision import Decision
 from schemas.machine import Machine
-from service.claim_files import NotOnFile, OnFile, by_serial, gather
+from service.claim_files import NotOnFile, OnFile, by_serial, gather, left_out
 from service.command.output import complain, day_option, refuse, say, say_bytes, today, width
 from service.currencies import UnknownCurrency
 from service.policy_files import load_policies
@@ -30,8 +30,8 @@ from service.record_files import (
 )
 from service.rendering.decision_text import decision_text
 from service.rendering.derivation_text import derivation_text
-from service.rendering.layout import wrapped
 from service.rendering.letter_text import letter_text
+from service.rendering.remarks import Remark, draft_remarks, for_dealer
 from service.text_files import refused
 from service.vocabulary import unknown_words, vocabulary_of
 
@@ -57,32 +57,48 @@ def run_decide(inputs: Inputs, decided_on: str | None, *, as_json: bool, explain
     if (as_json and (explain or letter)) or (explain and letter):
         refuse("--json, --explain and --letter print different things: choose one of them.")
     day = day_option(decided_on, "--decided-on") or today()
-    book = load_policies(*inputs.policies).book
-    claim_file = _claim_file(inputs, book, day)
-    complain(f"Note: {words}" for words in unknown_words(claim_file, vocabulary_of(book)))
-    decision = adjudicate(book, claim_file)
-    show(decision, book, as_json=as_json, explain=explain, letter=letter)
+    directory = load_policies(*inputs.policies)
+    book = directory.book
+    claim_file, remarks = _claim_file(inputs, book, day)
+    remarks += unknown_words(claim_file, vocabulary_of(book))
     if inputs.dealer is None:
         taken = (
             f"No --dealer was given: dealer {claim_file.dealer.dealer} was taken to be in the machine's region"
             f" ({claim_file.dealer.region}) and paid in the claim's currency ({claim_file.dealer.currency})."
         )
-        if as_json or letter:  # what is sent on holds nothing but the document itself
-            complain([f"Note: {taken}"])
-        else:
-            say("\n".join(wrapped(taken, width())))
+        remarks.append(Remark(taken))
+    decision = adjudicate(book, claim_file)
+    beside = Beside(tuple(remarks), directory.drafts)
+    show(decision, book, beside, as_json=as_json, explain=explain, letter=letter)
 
 
-def show(decision: Decision, book: PolicyBook, *, as_json: bool = False, explain: bool, letter: bool) -> None:
-    """Print a decision in one of its forms."""
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What is said beside a decision: remarks on what was read, and the versions that are not published."""
+
+    remarks: tuple[Remark, ...] = ()
+    drafts: frozenset[str] = frozenset()
+
+
+def show(
+    decision: Decision, book: PolicyBook, beside: Beside, *, as_json: bool = False, explain: bool, letter: bool
+) -> None:
+    """Print a decision in one of its forms.
+
+    What is sent on, the document or the letter, holds nothing that is for the desk alone: that goes to standard error.
+    """
+    remarks = (*draft_remarks(decision, beside.drafts), *beside.remarks)
+    if as_json or letter:
+        complain(f"Note: {remark.words}" for remark in remarks)
     if as_json:
         say_bytes(orjson.dumps(decision.document, option=orjson.OPT_INDENT_2))
         return
     if letter:
         titles = {name: policy.terms.title for name, policy in book.by_name.items()}
-        say(letter_text(decision, min(width(), 78), titles))
+        to_check = for_dealer(remarks)
+        say(letter_text(decision, min(width(), 78), titles, to_check=to_check, drafts=beside.drafts))
         return
-    say(decision_text(decision, width()))
+    say(decision_text(decision, width(), [remark.words for remark in remarks]))
     if explain:
         say()
         clauses = {
@@ -109,7 +125,8 @@ def gathered(claim: Claim, on_file: OnFile, book: PolicyBook, day: date, file: P
         raise refused(file, f"{'; '.join(messages).removesuffix('.')}.", "Correct the records.") from None
 
 
-def _claim_file(inputs: Inputs, book: PolicyBook, day: date) -> ClaimFile:
+def _claim_file(inputs: Inputs, book: PolicyBook, day: date) -> tuple[ClaimFile, list[Remark]]:
+    """Return the claim file with remarks on the records that were left out of it."""
     claim = one_of(read_claims(inputs.claim), inputs.claim_id, inputs.claim, "claim", "--claim")
     machine = _machine(inputs.machine, claim)
     dealer = _dealer(inputs.dealer, claim, machine)
@@ -120,7 +137,9 @@ def _claim_file(inputs: Inputs, book: PolicyBook, day: date) -> ClaimFile:
         payments=read_payments(inputs.payments) if inputs.payments is not None else {},
         tables=read_tables(*inputs.tables),
     )
-    return gathered(claim, on_file, book, day, inputs.claim)
+    remarks = left_out(on_file.services, claim.serial, "service record")
+    remarks += left_out(on_file.payments, claim.serial, "earlier payment")
+    return gathered(claim, on_file, book, day, inputs.claim), remarks
 
 
 def _machine(file: Path, claim: Claim) -> Machine:

@@ -18,7 +18,7 @@ from schemas.claim import Claim
 from schemas.claim_file import ClaimFile
 from schemas.decision import Decision
 from service.claim_files import OnFile, by_serial
-from service.command.decide import gathered, show
+from service.command.decide import Beside, gathered, show
 from service.command.output import called, say, width
 from service.policy_files import PolicyDirectory, load_policies
 from service.record_files import (
@@ -35,6 +35,7 @@ from service.rendering.tally import SUMS, Tally, tally_of
 from service.rendering.words import OUTCOME_WORDS, STATUS_WORDS, amount_text, reason_words
 from service.shipped import DEMO
 from service.text_files import shown_path
+from service.vocabulary import unknown_words, vocabulary_of
 
 DECIDED_AFTER_SUBMISSION = timedelta(days=10)
 DECIDED_AFTER_FAILURE = timedelta(days=30)
@@ -85,8 +86,11 @@ def run_demo(claim: str | None, *, explain: bool, letter: bool) -> None:
         file = scenario.directory / "claims.json"
         chosen = one_of(dict(scenario.claims), claim, file, "claim", "--claim")
         with Adjudicator(scenario.policies.book) as adjudicator:
-            decision = adjudicator.decide(scenario.claim_file(chosen))
-        show(decision, scenario.policies.book, explain=explain, letter=letter)
+            claim_file = scenario.claim_file(chosen)
+            decision = adjudicator.decide(claim_file)
+        # The scenario's versions play published ones: that no lock file holds them says nothing here.
+        beside = Beside(tuple(unknown_words(claim_file, vocabulary_of(scenario.policies.book))))
+        show(decision, scenario.policies.book, beside, explain=explain, letter=letter)
         return
     with Adjudicator(scenario.policies.book) as adjudicator:
         # What would change a line is looked for where it is shown; for all claims it would take several times as long.
@@ -96,7 +100,7 @@ def run_demo(claim: str | None, *, explain: bool, letter: bool) -> None:
         full = adjudicator.decide(scenario.claim_file(scenario.claims[example.claim]))
     say(f"One decision in full ({example.claim})")
     say()
-    show(full, scenario.policies.book, explain=False, letter=False)
+    show(full, scenario.policies.book, Beside(), explain=False, letter=False)
     _print_next(scenario, decisions, example)
 
 

@@ -1,6 +1,6 @@
 """What the desk reads: a decision line by line, with every reason, the arithmetic, and what would change it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from schemas.decision import Considered, Decision, LineDecision, Reason, Step
@@ -43,10 +43,15 @@ _STEP_WORDS = {
 }
 
 
-def decision_text(decision: Decision, width: int = 100) -> str:
-    """Return the decision as the desk reads it, in lines of at most ``width`` cells (at least 40), without colour."""
+def decision_text(decision: Decision, width: int = 100, remarks: Iterable[str] = ()) -> str:
+    """Return the decision as the desk reads it, in lines of at most ``width`` cells (at least 40), without colour.
+
+    ``remarks`` are said beside it and are no part of the decision.
+    """
     width = max(width, NARROWEST)
     lines = list(_head(decision, width))
+    for remark in remarks:
+        lines += wrapped(f"Note: {remark}", width, _IN, _IN * 2)
     shown = _Shown()
     for line in decision.lines:
         lines += ["", *_line(line, decision, width, shown)]

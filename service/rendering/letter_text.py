@@ -7,13 +7,14 @@ reading that would fit. The maker's own clauses are quoted as they were publishe
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 
 from rules.plain import without_windows as bare_points
 from schemas.decision import Decision, LineDecision, Question, Reason, Remedy
 from service.rendering.decision_text import worked_out
 from service.rendering.layout import NARROWEST, between, wrapped
+from service.rendering.remarks import draft_words_for_dealer
 from service.rendering.words import (
     ASKED_CODES,
     OUTCOME_WORDS,
@@ -34,6 +35,7 @@ from service.rendering.words import (
     tidy,
     time_is_over,
     version_text,
+    titled,
 )
 
 _IN = "  "
@@ -69,21 +71,32 @@ class _Letter:
 
     def title(self, name: str | None) -> str:
         """Return a coverage by its title and version; one without a title by its name."""
-        if name is None or name not in self.titles:
-            return version_text(name)
-        return f"“{self.titles[name]}”, version {name.rpartition('@')[2]}"
+        return titled(name, self.titles)
 
 
-def letter_text(decision: Decision, width: int = 78, titles: Mapping[str, str] | None = None) -> str:
+def letter_text(
+    decision: Decision,
+    width: int = 78,
+    titles: Mapping[str, str] | None = None,
+    *,
+    to_check: Sequence[str] = (),
+    drafts: Set[str] = frozenset(),
+) -> str:
     """Return the letter to the claim's dealer, in lines of at most ``width`` cells (at least 40).
 
-    ``titles`` are the titles of the coverages by name@version.
+    ``titles`` are the titles of the coverages by name@version, ``drafts`` those that are not published, ``to_check``
+    what looks mistyped in the claim.
     """
     width = max(width, NARROWEST)
     lines = [*between(f"To dealer {decision.dealer}", day_text(decision.decided_on), width), ""]
     lines += wrapped(f"Claim {decision.claim}, machine {decision.serial}", width)
     lines += ["", *_opening(decision, width)]
+    trial = draft_words_for_dealer(decision, drafts, titles or {})
+    lines += wrapped(trial, width) if trial else []
     lines += _questions(decision, width)
+    if to_check:
+        lines += ["", "Please check what is written"]
+        lines += [row for words in to_check for row in wrapped(sentence(words), width, _IN, _IN * 2)]
     letter = _Letter(titles or {})
     for line in decision.lines:
         lines += ["", *_line(line, decision, width, letter)]

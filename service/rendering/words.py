@@ -1,6 +1,7 @@
 """The words an office uses, and numbers and days as a reader writes them."""
 
 import re
+from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
 from typing import Final
@@ -90,6 +91,13 @@ def tidy(text: str) -> str:
 def version_text(name: str | None) -> str:
     """Return name@version as a reader says it: quillfen-wheel-drive 2."""
     return "no coverage" if name is None else name.replace("@", " ")
+
+
+def titled(name: str | None, titles: Mapping[str, str]) -> str:
+    """Return a coverage by its title and version; one without a title by its name."""
+    if name is None or name not in titles:
+        return version_text(name)
+    return f"“{titles[name]}”, version {name.rpartition('@')[2]}"
 
 
 def reason_words(code: str) -> str:

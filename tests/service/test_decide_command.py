@@ -7,6 +7,8 @@ The trip: version 1 pays nothing else; the dealer bears 60.00. The payout: 690.0
 """
 
 import json
+import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -15,6 +17,8 @@ from tests.service.command_line import CLAIM, DECIDE, FILES, flat, process, run
 
 pytestmark = pytest.mark.fast
 
+# The terms of files/terms are not published, and what is sent on says so beside it.
+DRAFTS = "Note: orchard-drive 1 and orchard-drive 2 are drafts: no lock file holds them.\n"
 WORKED = (
     "Paid in part: the maker pays the dealer 937.00 EUR.",
     "claimed 1,150.00 maker pays 690.00 owner owes 460.00 EUR",
@@ -42,7 +46,7 @@ def test_decision_is_told_in_full_by_the_real_command() -> None:
 def test_json_is_the_decision_document() -> None:
     code, out, err = run(*DECIDE, "--json")
     document = json.loads(out)
-    assert (code, err) == (0, "")
+    assert (code, err) == (0, DRAFTS)
     assert document["status"] == "paid_in_part"
     assert {line["line"]: (line["outcome"], line["maker_pays"]) for line in document["lines"]} == {
         "drive": ("pay_part", "690.00"),
@@ -115,7 +119,7 @@ def test_without_a_dealer_file_what_is_taken_for_granted_is_said() -> None:
         code, sent, err = run(*DECIDE[:at], *DECIDE[at + 2 :], form)
         assert code == 0
         assert "--dealer" not in sent
-        assert flat(err).startswith("Note: No --dealer was given: dealer D-04 was taken to be in the machine's region")
+        assert "Note: No --dealer was given: dealer D-04 was taken to be in the machine's region" in flat(err)
 
 
 @pytest.mark.parametrize(
@@ -171,13 +175,94 @@ def test_words_that_no_policy_knows_are_noted_and_never_refused(tmp_path: Path) 
     services = tmp_path / "services.json"
     services.write_text((FILES / "records/services.json").read_text().replace("drain_and_fill", "drain_and_fil"))
     given = [str(services) if part.endswith("services.json") else part for part in DECIDE[2:]]
+    task = 'no policy here asks for the task "drain_and_fil". Did you mean "drain_and_fill"?'
+    component = 'no policy here names the component "weel_drive". Did you mean "wheel_drive"?'
     code, out, err = run("decide", claim, *given)
+    assert (code, err) == (0, "")
+    assert f"Note: service record S-118: {task}" in flat(out)
+    assert f"Note: claim C-2207, line drive: {component}" in flat(out)
+    code, out, err = run("decide", claim, *given, "--letter")
     assert code == 0
-    assert "Claim C-2207" in out
-    assert err.splitlines() == [
-        'Note: service record S-118: no policy here asks for the task "drain_and_fil". Did you mean "drain_and_fill"?',
-        'Note: claim C-2207, line drive: no policy here names the component "weel_drive". Did you mean "wheel_drive"?',
+    assert f"Please check what is written Service record S-118: {task} Claim C-2207, line drive: {component}" in flat(
+        out
+    )
+    code, out, err = run("decide", claim, *given, "--json")
+    assert (code, json.loads(out)["claim"]) == (0, "C-2207")
+    assert err.splitlines()[1:] == [
+        f"Note: service record S-118: {task}",
+        f"Note: claim C-2207, line drive: {component}",
     ]
+
+
+def test_a_mistyped_cause_is_told_in_the_text_and_in_the_letter(tmp_path: Path) -> None:
+    terms, claim = tmp_path / "terms", tmp_path / "claim.yaml"
+    shutil.copytree(FILES / "terms", terms)
+    for policy in terms.glob("*.yaml"):
+        before = policy.read_text()
+        excluded = "\nexclusions:\n  - {clause: 9.1, causes: [frost], borne_by: owner}\n"
+        assert "\nexclusions:" not in before
+        policy.write_text(before + excluded.replace("9.1", '"9.1"'))
+    text = CLAIM.read_text()
+    assert text.count("\ncause: ") == 1
+    claim.write_text(re.sub(r"\ncause: .*", "\ncause: frots", text))
+    given = [str(terms) if part == str(FILES / "terms") else part for part in DECIDE[2:]]
+    for form in ((), ("--letter",), ("--explain",)):
+        code, out, _ = run("decide", claim, *given, *form)
+        assert code == 0
+        assert 'laim C-2207: no policy here names the cause "frots". Did you mean "frost"?' in flat(out)
+
+
+def test_what_the_policies_ask_for_is_listed_for_the_desk_and_not_in_the_letter(tmp_path: Path) -> None:
+    services = tmp_path / "services.json"
+    records = json.loads((FILES / "records/services.json").read_text())
+    services.write_text(json.dumps([{**record, "tasks": ["wash"]} for record in records]))
+    given = [str(services) if part.endswith("services.json") else part for part in DECIDE]
+    words = "service record carries a task that a policy here asks for; they ask for drain_and_fill"
+    assert words in flat(run(*given)[1])
+    _, letter, err = run(*given, "--letter")
+    assert words not in flat(letter)
+    assert words in flat(err)
+
+
+def test_a_draft_that_decides_is_named_and_a_published_version_is_not(tmp_path: Path) -> None:
+    terms = tmp_path / "terms"
+    shutil.copytree(FILES / "terms", terms)
+    given = [str(terms) if part == str(FILES / "terms") else part for part in DECIDE]
+    both = "orchard-drive 1 and orchard-drive 2 are drafts: no lock file holds them."
+    for form in ((), ("--explain",)):
+        assert f"Note: {both}" in flat(run(*given, *form)[1])
+    code, letter, err = run(*given, "--letter")
+    assert (code, err) == (0, DRAFTS)
+    assert "This letter is for trial only: " in flat(letter)
+    assert "version 2 are drafts that are not published." in flat(letter)
+    # Version 2 alone is still a draft.
+    assert run("policy", "publish", terms)[0] == 0
+    lock = terms / "published.lock"
+    lock.write_text("".join(row for row in lock.read_text().splitlines(True) if "drive@2" not in row))
+    assert "Note: orchard-drive 2 is a draft: no lock file holds it." in flat(run(*given)[1])
+    assert run("policy", "publish", terms)[0] == 0
+    for form in ((), ("--letter",), ("--json",)):
+        _, out, err = run(*given, *form)
+        assert "draft" not in out
+        assert err == ""
+
+
+def test_service_records_of_other_machines_are_told_where_they_may_be_meant_for_this_one(tmp_path: Path) -> None:
+    services = tmp_path / "services.json"
+    text = (FILES / "records/services.json").read_text()
+    given = [str(services) if part.endswith("services.json") else part for part in DECIDE]
+    # S-118 with a leading zero more: the same serial written otherwise. S-900 is plainly of another machine.
+    services.write_text(text.replace("QF60-771", "QF60-0771"))
+    words = "1 service record is of another machine (QF60-0771) and plays no part; did you mean QF60-771?"
+    assert f"Note: {words}" in flat(run(*given)[1])
+    assert f"Note: {words}" in flat(run(*given, "--json")[2])
+    # Another machine altogether.
+    services.write_text(text.replace("QF60-771", "XW-3"))
+    words = "2 service records are of other machines (QF60-900, XW-3) and play no part: none is of QF60-771."
+    assert f"Note: {words}" in flat(run(*given)[1])
+    # A file of the fleet that has this machine's records says nothing.
+    services.write_text(text)
+    assert "no part" not in flat(run(*given)[1])
 
 
 def test_an_unknown_claim_of_one_is_refused() -> None:
