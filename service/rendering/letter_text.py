@@ -34,7 +34,6 @@ from service.rendering.words import (
     sentence,
     tidy,
     time_is_over,
-    version_text,
     titled,
 )
 
