@@ -95,7 +95,7 @@ class Adjudicator:
             questions=questions,
             proposals=proposals_of(list(worlds.values())),
             deadlines=tuple(("answer_question", q.id, q.answer_by) for q in questions if q.answer_by is not None),
-            measures=measures_of(merged[0].world, alike, complete=explored.complete),
+            measures=measures_of(merged[0].world, alike, claim_file, complete=explored.complete),
             firings=firings_of(merged[0].world),
             remedies=changes,
         )

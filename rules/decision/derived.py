@@ -9,11 +9,13 @@ from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from rules.history.meter_sum import meter_sum
 from rules.line_views import WorldResult
 from rules.measures.duties import DutyState
 from rules.measures.groups import LimitState
 from rules.measures.measure import Measures
 from rules.plain import hours_text
+from schemas.claim_file import ClaimFile
 from schemas.decision import Measure
 
 MOST_NAMED = 3  # values of an open quantity that are told one by one
@@ -36,13 +38,17 @@ class _Found:
 Places = dict[Hashable, _Found]
 
 
-def measures_of(shown: WorldResult, worlds: Sequence[WorldResult], *, complete: bool = True) -> tuple[Measure, ...]:
+def measures_of(
+    shown: WorldResult, worlds: Sequence[WorldResult], claim_file: ClaimFile, *, complete: bool = True
+) -> tuple[Measure, ...]:
     """Return the measures of the world that a line is shown by, as far as all worlds agree on them.
 
     ``complete``: all worlds were looked at, and not only the first ones.
     """
-    own = _places(shown)
-    others = [own if world is shown else _places(world) for world in worlds] if len(worlds) > 1 else [own]
+    own = _places(shown, claim_file)
+    others = [own]
+    if len(worlds) > 1:
+        others = [own if world is shown else _places(world, claim_file) for world in worlds]
     return tuple(
         _told(found, [o[place] for o in others if place in o], len(others), complete) for place, found in own.items()
     )
@@ -91,7 +97,7 @@ def _with(measure: Measure, value: str) -> Measure:
     return Measure(measure.policy, measure.name, value, measure.records)
 
 
-def _places(world: WorldResult) -> Places:
+def _places(world: WorldResult, claim_file: ClaimFile) -> Places:
     """Return the measures of one world by what they measure."""
     found: Places = {
         ("why", name): _Found(Measure(name, "governs because", words)) for name, words in world.selected.why
@@ -104,8 +110,9 @@ def _places(world: WorldResult) -> Places:
         at, bounds = measures.hours_at_failure, world.hours[name].timeline.at_failure
         moved = (0, 0)
         if at is not None and bounds is not None:
-            measure = Measure(name, "machine hours at the failure", hours_text(at), bounds.records)
-            found[number, "hours"] = _Found(measure, bounds.low, bounds.high)
+            summed = meter_sum(claim_file, at) if bounds.certain else None
+            measure = Measure(name, "machine hours at the failure", summed or hours_text(at), bounds.records)
+            found[number, "hours"] = _Found(measure) if summed else _Found(measure, bounds.low, bounds.high)
             if measures.policy.terms.term.tested_on == "failed_on":
                 moved = (bounds.low - at, bounds.high - at)
         for group in measures.groups:

@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Literal
 
 from rules.decision.catalogue import KINDS
+from rules.history.meter_sum import meter_sum
 from rules.history.timeline import CLAIM_READING
 from rules.line_views import LineResult, PolicyReason, WorldResult, clause_bearer
 from rules.measures.duties import DutyState, nearest_visit, point_words, rejected_for
@@ -141,6 +142,9 @@ def _limit_facts(
     assert cap is not None
     operator: Literal[">", ">="] = ">" if reason.policy.conventions.hours_at_cap == "covered" else ">="
     facts += [(name, hours_text(hours)) for name, hours in _hours_counted(group, state)]
+    summed = None if reason.measures is None else meter_sum(claim_file, reason.measures.hours_at_failure)
+    if summed is not None:
+        facts.append(("hours over all meters", summed))
     records = _hour_records(claim_file)
     return (
         facts,

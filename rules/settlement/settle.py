@@ -309,10 +309,21 @@ class Settlement:
         """Take a sum from several lines in proportion to their amounts, by largest remainder, ties by line."""
         if units <= 0:
             return
-        for line, part in zip(running, largest_remainder(units, [line.units for line in running]), strict=True):
+        weights = [line.units for line in running]
+        for line, part in zip(running, largest_remainder(units, weights), strict=True):
             if part:
-                self._take_units(line, step, part, bearer, path, words)
+                told = f"{words}{self._split_words(units, line.units, weights)}"
+                self._take_units(line, step, part, bearer, path, told)
                 line.cuts.append(Cut(code, path, words, self.minor.exact(part), bearer))
+
+    def _split_words(self, units: int, weight: int, weights: Sequence[int]) -> str:
+        """Return how a sum over several lines comes to one line's part; nothing where one line takes it all."""
+        total = sum(weights)
+        if weight == total:
+            return ""
+        whole, own, all_lines = (money_text(self.minor.exact(number)) for number in (units, weight, total))
+        ends = "" if units * weight % total == 0 else ", to the minor unit by largest remainder"
+        return f"; of {whole} in all: {whole} × {own} ÷ {all_lines}{ends}"
 
     def _cap(self, running: list[_Running], cap: Cap, path: str, desk: Desk) -> None:
         inside = [line for line in running if is_inside(cap, line.item, line.component)]

@@ -105,7 +105,8 @@ def show(
             name: {path: cited.number for path, cited in policy.clauses.items()}
             for name, policy in book.by_name.items()
         }
-        say(derivation_text(decision, width(), clauses))
+        digests = {name: policy.digest for name, policy in book.by_name.items()}
+        say(derivation_text(decision, width(), clauses, digests))
 
 
 def gathered(claim: Claim, on_file: OnFile, book: PolicyBook, day: date, file: Path) -> ClaimFile:

@@ -206,20 +206,25 @@ def worked_out(line: LineDecision, width: int) -> Iterator[str]:
 
 
 def _step_row(step: Step, is_open: bool) -> Row:
-    clause = f" (clause {step.clause})" if step.clause is not None else ""
-    if step.step == "claimed":
-        words = f"claimed: {tidy(step.words)}" if step.words != "as claimed" else "as claimed"
-    elif step.step == "share":
-        words = f"× {step.factor or 'a fixed price'} share{clause}: {tidy(step.words)}"
-    else:
-        label = _STEP_WORDS[step.step]
-        words = f"{label}{clause}: {tidy(step.words)}" if step.words not in ("", label) else f"{label}{clause}"
+    words = step_words(step)
     moved = step.before - step.after
     if not moved:
         return Row(words, "", amount_text(step.after))
     who = "" if is_open or step.bearer is None else f" {BEARER_WORDS[step.bearer].removeprefix('the ')}"
     sign = "−" if moved > 0 else "+"
     return Row(words, f"{sign}{amount_text(abs(moved))}{who}", amount_text(step.after))
+
+
+def step_words(step: Step) -> str:
+    """Return what a step does, with its clause: deductible (clause 8): 100 a claim."""
+    clause = f" (clause {step.clause})" if step.clause is not None else ""
+    if step.step == "claimed":
+        return f"claimed: {tidy(step.words)}" if step.words != "as claimed" else "as claimed"
+    if step.step == "share":
+        return f"× {step.factor or 'a fixed price'} share{clause}: {tidy(step.words)}"
+    label = _STEP_WORDS[step.step]
+    told = tidy(step.words.removeprefix(f"{label} ").removeprefix(label))
+    return f"{label}{clause}: {told}" if told else f"{label}{clause}"
 
 
 def _remedies(line: LineDecision, decision: Decision, width: int, shown: _Shown) -> Iterator[str]:
@@ -244,16 +249,16 @@ def _claim_level(decision: Decision, width: int) -> Iterator[str]:
             f"Proposed to a person: {plain(proposal.kind)} from {proposal.from_whom}: {tidy(proposal.words)}{records}."
         )
         yield from wrapped(words, width, "", _IN)
-    looked_at = _looked_at(decision)
-    if looked_at:
-        yield from wrapped(f"Looked at: {listed([version_text(name) for name in looked_at])}.", width, "", _IN)
+    names = looked_at(decision)
+    if names:
+        yield from wrapped(f"Looked at: {listed([version_text(name) for name in names])}.", width, "", _IN)
     digests = (
         f"claim file {short_digest(decision.digests.claim_file)}, outcome {short_digest(decision.digests.outcome)}"
     )
     yield from wrapped(f"Decided by {decision.engine}; {digests}.", width, "", _IN)
 
 
-def _looked_at(decision: Decision) -> list[str]:
+def looked_at(decision: Decision) -> list[str]:
     """Return every version that stands anywhere in the decision, those that turned out not to apply included."""
     found: set[str | None] = {name for name, _ in decision.digests.policies}
     for line in decision.lines:

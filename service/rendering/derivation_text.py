@@ -7,8 +7,19 @@ from datetime import date
 
 from rules.history.readings import CLAIM_READING, REPAIR_READING
 from schemas.decision import Decision, Firing, LineDecision, Measure
+from service.rendering.decision_text import looked_at, step_words
 from service.rendering.layout import NARROWEST, wrapped
-from service.rendering.words import day_text, inside_sentence, plain, reason_words, tidy, version_text
+from service.rendering.words import (
+    BEARER_WORDS,
+    amount_text,
+    day_text,
+    inside_sentence,
+    listed,
+    plain,
+    reason_words,
+    tidy,
+    version_text,
+)
 
 _IN = "  "
 _GOVERNS = "governs because"
@@ -26,6 +37,10 @@ _JOINS = frozenset(("g", "i", "x"))  # numbers that only join facts to each othe
 # Where a rule holds, as its name ends.
 _WHERE_WORDS = {"part": "a part is paid", "zero": "nothing is paid"}
 _RECORD_WORDS = {CLAIM_READING: "read at the failure", REPAIR_READING: "read at the repair"}
+_COVERED = (
+    "The claim file is all that the decision may use: machine, service records and readings, claim, dealer, the table"
+    " rows that can matter, earlier payments, decimals of the currencies, and the day of the decision."
+)
 _KIND_WORDS = {
     "over": "limit",
     "used": "hours used",
@@ -36,18 +51,24 @@ _KIND_WORDS = {
 
 
 def derivation_text(
-    decision: Decision, width: int = 100, clauses: Mapping[str, Mapping[str, str]] | None = None
+    decision: Decision,
+    width: int = 100,
+    clauses: Mapping[str, Mapping[str, str]] | None = None,
+    digests: Mapping[str, str] | None = None,
 ) -> str:
     """Return the derivation of a decision as text, in lines of at most ``width`` cells (at least 40).
 
     ``clauses`` are the clause numbers by clause path, for each policy by name@version; a path without a number is told
-    in words.
+    in words. ``digests`` are those of the policies by name@version, for the versions that were looked at and turned out
+    not to apply.
     """
     width = max(width, NARROWEST)
     reading = _Reading(decision.lines, clauses or {}, _duties(decision, "unanswered") - _duties(decision, "missed"))
     lines = [*_governing(decision, width), "", *_measures(decision, width, reading)]
     lines += ["", *_firings(decision, width, reading)]
-    lines += ["", *_digests(decision, width)]
+    for section in (_settlement(decision, width), _open_facts(decision, width)):
+        lines += ["", *section] if section else []
+    lines += ["", *_digests(decision, width, digests or {})]
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
@@ -92,9 +113,9 @@ def _measure(measure: Measure, reading: "_Reading") -> str:
         name = f"{reading.group(measure.policy, limit[1])}: {reading.clause(measure.policy, limit[2])}"
     elif measure.name.endswith(": start of term") and measure.policy is not None:
         name = f"{reading.group(measure.policy, measure.name.removesuffix(': start of term'))}: start of term"
-    records = (
-        f" ({', '.join(_RECORD_WORDS.get(record, record) for record in measure.records)})" if measure.records else ""
-    )
+    named = [_RECORD_WORDS.get(record, record) for record in measure.records]
+    named = [record for record in named if f"({record})" not in measure.value]  # a sum names its records itself
+    records = f" ({', '.join(named)})" if named else ""
     return f"{name}: {measure_words(measure.value)}{records}"
 
 
@@ -135,13 +156,38 @@ def _firings(decision: Decision, width: int, reading: "_Reading") -> Iterator[st
     taken = " where the open facts are as the lines take them" if is_open else ""
     yield from wrapped(f"Rules that fired{taken}, with the facts they matched", width)
     if not decision.firings:
-        yield from wrapped("none: nothing stands against the claim.", width, _IN)
+        yield from wrapped("none: no rule refuses, holds or shortens a line.", width, _IN)
     policy: str | None = None
     for firing in decision.firings:
         if firing.policy != policy:
             policy = firing.policy
             yield from wrapped(f"under {version_text(policy)}", width, _IN)
         yield from _firing(firing, width, reading)
+
+
+def _settlement(decision: Decision, width: int) -> list[str]:
+    """Return each step of the settlement that moved money; nothing where none did."""
+    found: list[str] = []
+    for line in decision.lines:
+        for step in line.steps:
+            if step.before != step.after and step.step not in ("not_covered", "open"):
+                sign = "−" if step.before > step.after else "+"
+                moved = f"{sign}{amount_text(abs(step.before - step.after))}"
+                if step.bearer in BEARER_WORDS and not line.open:
+                    moved += f", borne by {BEARER_WORDS[step.bearer or '']}"
+                words = f"line {line.line}: {step_words(step)}: {moved}; {amount_text(step.after)} {line.currency} left"
+                found += wrapped(f"{words}.", width, _IN, _IN * 2)
+    return [*wrapped("What the settlement moved", width), *found] if found else []
+
+
+def _open_facts(decision: Decision, width: int) -> list[str]:
+    """Return the facts that are open, with the lines that wait for them; nothing where none is."""
+    found: list[str] = []
+    for question in decision.questions:
+        lines = f"{'line' if len(question.lines) == 1 else 'lines'} {listed(list(question.lines))}"
+        who = "asked of the dealer" if question.asks == "dealer" else "for a person to say"
+        found += wrapped(f"{lines}: {tidy(question.words)}, {who}.", width, _IN, _IN * 2)
+    return [*wrapped("Facts that are open, and would change a line", width), *found] if found else []
 
 
 def _firing(firing: Firing, width: int, reading: "_Reading") -> Iterator[str]:
@@ -219,13 +265,15 @@ class _Reading:
         return plain(path.replace(".", " "))
 
 
-def _digests(decision: Decision, width: int) -> Iterator[str]:
+def _digests(decision: Decision, width: int, known: Mapping[str, str]) -> Iterator[str]:
+    policies = {name: known[name] for name in looked_at(decision) if name in known} | dict(decision.digests.policies)
     yield "Digests"
     for name, value in (
         ("claim file", decision.digests.claim_file),
-        *((version_text(policy), value) for policy, value in decision.digests.policies),
+        *((version_text(policy), value) for policy, value in sorted(policies.items())),
         ("outcome", decision.digests.outcome),
         ("derivation", decision.digests.derivation),
         ("envelope", decision.digests.envelope),
     ):
         yield from wrapped(f"{name} {value}", width, _IN, _IN * 2)
+    yield from wrapped(_COVERED, width, _IN)

@@ -117,3 +117,35 @@ def test_the_distance_and_the_hours_that_are_paid_at_most() -> None:
     assert (found["trip"].maker, found["look"].maker) == (18000, 4750)  # 300 × 0.60 and 0.5 × 95.00
     assert "at most 300" in words_of(found["trip"], "allowance")[0]
     assert words_of(found["look"], "allowance") == ["1 h claimed, at most 0.5 h"]
+
+
+def test_a_deductible_over_lines_says_how_each_line_s_part_was_found() -> None:
+    """100.00 over 920.00 and 460.00: 66.666… and 33.333…, the last cent to the greater rest."""
+    terms = policy_of({"deductible": {"clause": "5", "amount": "100", "borne_by": "owner"}})
+    lines = {name: {"component": "wheel_drive", "net": net} for name, net in (("a", "800.00"), ("b", "400.00"))}
+    found = money_of(terms, lines)
+    assert [(name, money.owner) for name, money in found.items()] == [("a", 6667), ("b", 3333)]
+    ends = ", to the minor unit by largest remainder"
+    assert words_of(found["a"], "deductible") == [
+        f"deductible 100 a claim; of 100.00 in all: 100.00 × 920.00 ÷ 1,380.00{ends}"
+    ]
+    assert words_of(found["b"], "deductible") == [
+        f"deductible 100 a claim; of 100.00 in all: 100.00 × 460.00 ÷ 1,380.00{ends}"
+    ]
+    # 69.00 over the same: 46.00 and 23.00, whole cents by themselves.
+    whole = policy_of({"deductible": {"clause": "5", "amount": "69", "borne_by": "owner"}})
+    (words,) = words_of(money_of(whole, lines)["a"], "deductible")
+    assert words == "deductible 69 a claim; of 69.00 in all: 69.00 × 920.00 ÷ 1,380.00"
+    # One line takes it all: there is nothing to split.
+    alone = money_of(terms, {"a": lines["a"]})
+    assert words_of(alone["a"], "deductible") == ["deductible 100 a claim"]
+
+
+def test_what_is_above_a_cap_says_how_each_line_s_part_was_found() -> None:
+    """1,380.00 against 1,000.00: 380.00 too much, of which 2/3 and 1/3 are 253.333… and 126.666…."""
+    cap = {"clause": "6", "over": "claim", "at": {"amount": "1000"}, "items": "all", "excess_borne_by": "owner"}
+    lines = {name: {"component": "wheel_drive", "net": net} for name, net in (("a", "800.00"), ("b", "400.00"))}
+    found = money_of(policy_of({"caps": [cap]}), lines)
+    assert [(name, money.owner) for name, money in found.items()] == [("a", 25333), ("b", 12667)]
+    (words,) = words_of(found["b"], "caps")
+    assert words.endswith("; of 380.00 in all: 380.00 × 460.00 ÷ 1,380.00, to the minor unit by largest remainder")
