@@ -15,9 +15,11 @@ from rules.measures.groups import Group, LimitState
 from rules.measures.prorating import number_text
 from rules.measures.schedule import DuePoint
 from rules.measures.starts import CLAIM_DATES, earliest_start, event_on
+from rules.measures.visits_on_file import Rejected
 from rules.measures.wear import cannot_be
 from rules.plain import day_text, hours_plain, hours_text
 from rules.policy_book.compiled import CompiledPolicy
+from rules.policy_book.service_words import counts_words
 from rules.settlement.allowance import Cut
 from schemas.claim_file import ClaimFile
 from schemas.decision import Comparison, Reason
@@ -207,9 +209,9 @@ def _service_facts(
     point = points[0]
     facts: Facts = [("due", "; ".join(point_words(p, schedule) for p in points))]
     refused = rejected_for(state, point, duty)
-    inside = "; ".join(r.words for r in refused if point.holds(r.visit))
+    inside = "; ".join(_dated(r) for r in refused if point.holds(r.visit))
     facts.append(("records in its window", inside or "none"))
-    early = "; ".join(r.words for r in refused if not point.holds(r.visit))
+    early = "; ".join(_dated(r) for r in refused if not point.holds(r.visit))
     if early:
         facts.append(("records before its window", early))
     nearest = _nearest(state, point, claim_file)
@@ -217,6 +219,7 @@ def _service_facts(
         facts.append(("nearest", nearest))
     since = claim_file.machine.records_complete_from
     facts.append(("records complete from", day_text(since) if since is not None else "not known"))
+    facts.append(("counts when", counts_words(duty)))
     at = reason.measures.hours_at_failure
     comparison = None
     relative = None if at is None else at - schedule.start_hours
@@ -240,6 +243,10 @@ def _service_facts(
     done = set() if breach in ("missed", "not_activated") else {p.record for p in points if p.record is not None}
     records = sorted(done | {r.visit.record for r in refused})
     return facts, records, comparison
+
+
+def _dated(refused: Rejected) -> str:
+    return f"{refused.words} ({day_text(date.fromordinal(refused.visit.day))})"
 
 
 def _nearest(state: DutyState, point: DuePoint, claim_file: ClaimFile) -> str:

@@ -148,6 +148,12 @@ def proof_words(proof: Proof) -> str:
     return f"{listed(EVIDENCE[e] for e in proof.all)} (grade {proof.grade})"
 
 
+def counts_words(duty: ServiceDuty) -> str:
+    """Return whose services count and what proves them: done by an authorised dealer, proven by a dealer's invoice."""
+    sets = "; or by ".join(listed(EVIDENCE[e] for e in proof.all) for proof in duty.proof)
+    return f"done by {listed((PERFORMERS[p] for p in duty.performed_by), 'or')}, proven by {sets}"
+
+
 def consequence_words(consequence: Consequence, duty: ServiceDuty) -> str:
     """Return what a consequence does to lines of the claim."""
     match consequence:

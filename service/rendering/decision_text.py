@@ -1,5 +1,6 @@
 """What the desk reads: a decision line by line, with every reason, the arithmetic, and what would change it."""
 
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
@@ -31,6 +32,8 @@ from service.rendering.words import (
 
 _IN = "  "
 _DEEP = "     "
+_UNTOLD = frozenset(("fact", "counts when"))  # a key, and what the desk has in the terms; the letter tells it
+_ASKS = re.compile(r"(?:(?<=^)|(?<= and ))(?=(?:whether|who|which|what|when|how) )")  # a question among things to send
 _STEP_WORDS = {
     "exchange": "converted",
     "added": "granted above the claim",
@@ -185,7 +188,7 @@ def facts_of(reason: Reason, line: LineDecision) -> list[str]:
     """Return the facts of a reason that its line does not show already."""
     said = {("item", line.item), ("component", line.component or "not stated")}
     return [
-        f"{name}: {tidy(value)}" for name, value in reason.facts if (name, value) not in said and name not in ("fact",)
+        f"{name}: {tidy(value)}" for name, value in reason.facts if (name, value) not in said and name not in _UNTOLD
     ]
 
 
@@ -231,7 +234,8 @@ def _remedies(line: LineDecision, decision: Decision, width: int, shown: _Shown)
     for remedy in decision.remedies:
         if remedy.line == line.line:
             first = shown.remedies.setdefault(remedy.desk_words, line.line)
-            what = tidy(remedy.desk_words) if first == line.line else f"the same as on line {first}"
+            what = _ASKS.sub("an answer on ", tidy(remedy.desk_words))
+            what = what if first == line.line else f"the same as on line {first}"
             result = f"{amount_text(remedy.maker_pays)} {line.currency} ({OUTCOME_WORDS[remedy.outcome]})"
             words = f"What would change it (desk only): {what} would bring this line to {result}."
             if remedy.outcome in ("need_info", "refer"):

@@ -173,8 +173,8 @@ def _settlement(decision: Decision, width: int) -> list[str]:
             if step.before != step.after and step.step not in ("not_covered", "open"):
                 sign = "−" if step.before > step.after else "+"
                 moved = f"{sign}{amount_text(abs(step.before - step.after))}"
-                if step.bearer in BEARER_WORDS and not line.open:
-                    moved += f", borne by {BEARER_WORDS[step.bearer or '']}"
+                if step.bearer is not None and not line.open:
+                    moved += f", borne by {BEARER_WORDS[step.bearer]}"
                 words = f"line {line.line}: {step_words(step)}: {moved}; {amount_text(step.after)} {line.currency} left"
                 found += wrapped(f"{words}.", width, _IN, _IN * 2)
     return [*wrapped("What the settlement moved", width), *found] if found else []

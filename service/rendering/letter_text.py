@@ -2,8 +2,9 @@
 
 What the dealer is asked for comes first, and what a person at the warranty desk looks at is said next. Coverages go
 by their titles. Due points are named, and never the windows round them, nor records of other visits: exact ranges would
-be a recipe for an invoice that was never written. For the same reason it names no serial number that is on file, and no
-reading that would fit. The maker's own clauses are quoted as they were published.
+be a recipe for an invoice that was never written. Only a record that was refused is named, with why: it has been
+written. For the same reason it names no serial number that is on file, and no reading that would fit. The maker's own
+clauses are quoted as they were published.
 """
 
 import re
@@ -53,7 +54,7 @@ _OPENINGS = {
     "waiting_for_dealer": "is waiting for your answer",
     "held_for_person": "is held for the warranty desk",
 }
-_TOLD_FACTS = frozenset(("records complete from",))
+_REFUSED_RECORDS = ("records in its window", "records before its window")
 _FITTING_ANSWERS = re.compile(r"\s*\(between [\d,.]+ h and [\d,.]+ h\)|;\s*was [\d,.]+ h meant\?")
 _CONTRADICTED = re.compile(r", which (?:is below )?[\d,.]+ h on (\d{1,2} \w+ \d{4}) \(([^)]*)\)(?: contradicts)?")
 _SHOW_READING = "If a reading was noted wrongly or the meter was changed, send the record that shows it."
@@ -99,10 +100,21 @@ def letter_text(
     letter = _Letter(titles or {})
     for line in decision.lines:
         lines += ["", *_line(line, decision, width, letter)]
-    lines.append("")
+    lines += ["", *wrapped(_how_to_answer(decision), width), ""]
     for caution in decision.cautions:
         lines += wrapped(caution, width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _how_to_answer(decision: Decision) -> str:
+    """Return where an answer or an objection goes; the sender's address stands on the letter, not in the decision."""
+    asked = any(question.asks == "dealer" for question in decision.questions)
+    asked = asked or any(remedy.letter_words for remedy in decision.remedies)
+    answer = f"Send {'your answer' if asked else 'what you have to say'} to the warranty desk, whose letter this is"
+    return (
+        f"{answer}, naming claim {decision.claim}. If you do not agree with the decision, write to the desk in the same"
+        " way which line you mean and why: a person looks at it again."
+    )
 
 
 def without_windows(text: str) -> str:
@@ -188,7 +200,7 @@ def _reason(reason: Reason, line: LineDecision, letter: _Letter, clause: str) ->
         words = sentence(reason.words).removesuffix(".")
         if "due" in facts:
             words += f", due at {points_text(facts['due'])}"
-        told = [f"{name}: {tidy(value)}" for name, value in reason.facts if name in _TOLD_FACTS]
+        told = list(_records_told(facts))
     else:
         words = without_windows(sentence(reason.words)).removesuffix(".")
         told = [f"{name}: {without_windows(value)}" for name, value in reason.facts if name not in _DESK_FACTS]
@@ -199,7 +211,23 @@ def _reason(reason: Reason, line: LineDecision, letter: _Letter, clause: str) ->
         text = f"Decided under {letter.title(line.policy)}, not {letter.title(reason.policy)}: {inside_sentence(text)}"
     if is_only_taken(reason, line):
         text = f"{TAKEN_FOR_NOW}: {inside_sentence(text)}"
+    elif line.outcome == "pay":  # a ground against the claim would read as a refusal of what is paid
+        text = f"For your information, as nothing is cut for it: {inside_sentence(text)}"
     return f"{text}. {sentence('; '.join(told))}".rstrip()
+
+
+def _records_told(facts: Mapping[str, str]) -> Iterator[str]:
+    """Yield what is on file and does not count, with why, whose services count, and since when records are complete."""
+    refused = [facts[name] for name in _REFUSED_RECORDS if facts.get(name, "none") != "none"]
+    if refused:
+        yield f"on file, and not counted: {without_windows('; '.join(refused))}"
+    if "counts when" in facts:
+        yield f"a service counts when it is {facts['counts when']}"
+    since = facts.get("records complete from")
+    if since is not None and since != "not known":
+        yield f"we hold the whole record of this machine from {tidy(since)} on"
+    elif since is not None:
+        yield "we do not know whether we hold all records of this machine"
 
 
 def remedy_sentence(remedy: Remedy, decided_on: str) -> str:
@@ -241,13 +269,15 @@ def _questions(decision: Decision, width: int) -> Iterator[str]:
     if held:
         lines = f"{'Line' if len(held) == 1 else 'Lines'} {listed(held)}"
         helped = any(remedy.line in held and remedy.letter_words for remedy in decision.remedies)
-        helped = helped or any(line in held for question in asked for line in question.lines)
-        nothing_now = "" if helped else " You need do nothing now."
-        yield ""
+        asked_too = any(line in held for question in asked for line in question.lines)
+        by_you = "What you may send to help is said at the line." if helped else "You need do nothing now."
         doubts = [without_windows(q.words) for q in decision.questions if q.asks == "person" and q.about == "reading"]
         if doubts:
-            nothing_now = f" In doubt is {listed(doubts)}. {_SHOW_READING}"
-        yield from wrapped(f"{lines}: a person at the warranty desk looks at it.{nothing_now}", width)
+            by_you = f"In doubt is {listed(doubts)}. {_SHOW_READING}"
+        elif asked_too and not helped:
+            by_you = ""
+        yield ""
+        yield from wrapped(f"{lines}: a person at the warranty desk looks at it. {by_you}".rstrip(), width)
 
 
 def _time_over(question: Question) -> str:

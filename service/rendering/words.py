@@ -61,6 +61,7 @@ _DAY_SIGNS = {
     "==": "is",
     "!=": "is not",
 }
+_SAID_BY_UNIT = frozenset(("day", "hours"))  # quantities that the unit names already
 _HOURS = re.compile(r"\d[\d,]*(?:\.\d+)? h")
 
 
@@ -123,7 +124,8 @@ def comparison_text(comparison: Comparison) -> str:
     """Return a comparison in words that can be checked: 1,500.0 h is above 528.0 h (hours at failure …)."""
     signs = _DAY_SIGNS if comparison.unit == "day" else _SIGNS
     left, right = (_value(text, comparison.unit) for text in (comparison.left, comparison.right))
-    return f"{left} {signs[comparison.operator]} {right} ({comparison.quantity})"
+    what = "" if comparison.quantity in _SAID_BY_UNIT else f" ({comparison.quantity})"
+    return f"{left} {signs[comparison.operator]} {right}{what}"
 
 
 def _value(text: str, unit: str) -> str:

@@ -2,19 +2,18 @@
 
 import re
 from dataclasses import replace
-from decimal import Decimal
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
-from schemas.decision import Firing, Step
+from schemas.decision import Comparison, Firing
 from service.rendering.decision_text import decision_text
 from service.rendering.derivation_text import derivation_text, measure_words
 from service.rendering.layout import joined, wrapped
 from service.rendering.letter_text import letter_text, points_text, question_sentence, remedy_sentence, without_windows
-from service.rendering.words import amount_text, cited, day_text, hours_listed, tidy
+from service.rendering.words import amount_text, cited, comparison_text, day_text, hours_listed, tidy
 from tests.service.command_line import flat
 from tests.service.decisions import DECISION, DESK_TEXT, DRIVE, MISSED
 
@@ -266,6 +265,26 @@ def test_what_is_asked_as_a_question_is_not_told_again_as_what_a_line_waits_for(
     assert "What it waits for" not in text
 
 
+def test_a_question_among_what_would_change_a_line_is_part_of_a_sentence() -> None:
+    asked = "records of the drive oil services due at 480.0 h and whether service S-4 held a new filter too"
+    text = flat(decision_text(replace(DECISION, remedies=(replace(DECISION.remedies[0], desk_words=asked),))))
+    assert (
+        "records of the drive oil services due at 480.0 h and an answer on whether service S-4 held a new filter too"
+        " would bring this line to 1,150.00 EUR" in text
+    )
+    who = replace(DECISION.remedies[0], desk_words="who did service S-4 of 11 May 2026")
+    text = flat(decision_text(replace(DECISION, remedies=(who,))))
+    assert "(desk only): an answer on who did service S-4 of 11 May 2026 would bring this line to" in text
+
+
+def test_a_quantity_that_its_unit_names_is_not_said_again() -> None:
+    assert comparison_text(Comparison("day", "2027-05-05", ">", "2027-05-03", "day")) == (
+        "5 May 2027 is after 3 May 2027"
+    )
+    assert comparison_text(Comparison("hours", "1520.00", ">", "1500.00", "h")) == "1,520.0 h is above 1,500.0 h"
+    assert comparison_text(Comparison("days to file", "41", ">", "30", "text")) == "41 is above 30 (days to file)"
+
+
 def test_a_remedy_of_another_kind_is_told_as_evidence() -> None:
     words = "an inspection at the late drive oil service S-4 that found the machine sound"
     remedy = replace(DECISION.remedies[0], letter_words=words)
@@ -319,33 +338,6 @@ def test_derivation_says_which_version_governs_and_what_fired() -> None:
     numbered = flat(derivation_text(DECISION, 100, {"orchard-drive@2": {"services.drive_oil": "5.2"}}))
     assert "a required service is missing, clause 5.2 service due: drive oil, missed parts" in numbered
     assert f"outcome sha256:{'c' * 64}" in text
-
-
-def test_derivation_accounts_for_what_the_settlement_moved_and_for_what_is_open() -> None:
-    # 100.00 over 800.00 and 400.00: 66.666… and 33.333…, whole cents 66.66 and 33.33, the last cent to the first line.
-    split = (
-        "deductible 100 a claim; of 100.00 in all: 100.00 × 800.00 ÷ 1,200.00, to the minor unit by largest remainder"
-    )
-    step = Step("deductible", "8", split, Decimal("800.00"), Decimal("733.33"), "owner")
-    line = replace(DRIVE, steps=(DRIVE.steps[0], step), reasons=())
-    decision = replace(DECISION, lines=(line, DECISION.lines[2]), firings=())
-    text = flat(derivation_text(decision, 100, None, {"orchard-base@1": f"sha256:{'d' * 64}"}))
-    assert "none: no rule refuses, holds or shortens a line." in text
-    assert (
-        "What the settlement moved line drive: deductible (clause 8): 100 a claim; of 100.00 in all: 100.00 × 800.00 ÷"
-        " 1,200.00, to the minor unit by largest remainder: −66.67, borne by the owner; 733.33 EUR left." in text
-    )
-    assert "Facts that are open, and would change a line line other: records of the drive oil services due at" in text
-    assert "(912.0–1,008.0 h), asked of the dealer." in text
-    # A version that was looked at and does not apply has its digest, too.
-    assert f"orchard-base 1 sha256:{'d' * 64}" in text
-    assert "The claim file is all that the decision may use: machine, service records" in text
-
-
-def test_derivation_of_a_claim_paid_in_full_names_no_step_and_no_open_fact() -> None:
-    text = derivation_text(replace(DECISION, lines=(replace(DRIVE, steps=DRIVE.steps[:1]),), questions=()))
-    assert "What the settlement moved" not in text
-    assert "Facts that are open" not in text
 
 
 @pytest.mark.parametrize(
