@@ -358,6 +358,27 @@ PublishedVersion = Annotated[
 DistanceUnit = Literal["km", "mile"]
 Name = Annotated[str, _checked(r"^[a-z][a-z0-9-]{0,79}$", "quillfen-wheel-drive"), _text_schema(r"^[a-z][a-z0-9-]*$")]
 Word = Annotated[str, _checked(r"^[a-z][a-z0-9_]{0,39}$", "wheel_drive"), _text_schema(r"^[a-z][a-z0-9_]*$")]
+RESERVED_WORDS: Final = ("all", "any", "everything", "linked_components", "none", "whole_machine")
+ListedWord = Annotated[
+    Word,
+    WithJsonSchema({"type": "string", "pattern": r"^[a-z][a-z0-9_]*$", "not": {"enum": list(RESERVED_WORDS)}}),
+]
+
+
+def said_otherwise(way_out: str) -> AfterValidator:
+    """Return a validator of a word in a list, which refuses those that stand for no single name.
+
+    ``[whole_machine]`` would name a component of that name, which no machine has: the opposite of what it says.
+    """
+
+    def check(word: str) -> str:
+        if word in RESERVED_WORDS:
+            raise ValueError(f'"{word}" is no single name and cannot stand in a list; {way_out}')
+        return word
+
+    return AfterValidator(check)
+
+
 RecordId = Annotated[
     str,
     _checked(r"^[A-Za-z0-9][A-Za-z0-9._/-]{0,39}$", "S-118"),

@@ -14,12 +14,13 @@ from fractions import Fraction
 from itertools import pairwise
 from string import Template
 
-from schemas.quantities import parse_hours
+from schemas.quantities import RESERVED_WORDS, parse_hours
 from service.currencies import exponents_of
 from service.shipped import FIXTURES
 
 TEMPLATE = FIXTURES / "templates" / "two-tier"
 MOST_HOURS_A_MONTH = 300
+WHOLE_MACHINE = "whole_machine"  # an answer that names no component, but all of them
 _NAME = re.compile(r"[a-z][a-z0-9-]{0,59}")
 _WORD = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _MODEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,39}\*?")
@@ -55,7 +56,7 @@ QUESTIONS = (
     Asked("maker", "Who makes the promise (name of the maker)", "Quillfen"),
     Asked("name", "Short name of the coverage (small letters and hyphens)", "wheel-drive"),
     Asked("models", "Which models, with commas; a * at the end stands for any ending", "QF40, QF60"),
-    Asked("component", "Which component is covered (small letters and underscores)", "wheel_drive"),
+    Asked("component", "Which component is covered (small letters and underscores; or whole_machine)", "wheel_drive"),
     Asked("months", "How many months does cover run from delivery", "48"),
     Asked("first_services", "At which hours are the first services due, with commas", "75, 400"),
     Asked("then_every", "Every how many hours after that", "400"),
@@ -76,6 +77,8 @@ def parsed(key: str, text: str) -> object:
         case "name":
             return _fitting(_NAME, text, "write small letters, digits and hyphens, for example wheel-drive")
         case "component":
+            if text in RESERVED_WORDS and text != WHOLE_MACHINE:
+                raise ValueError("name one component, for example wheel_drive, or write whole_machine for them all")
             return _fitting(_WORD, text, "write small letters, digits and underscores, for example wheel_drive")
         case "models":
             models = tuple(part.strip() for part in text.split(",") if part.strip())
@@ -153,7 +156,7 @@ def _terms(answers: Answers) -> dict[str, str]:
         "currency": answers.currency,
         "from_day": answers.from_day.isoformat(),
         "models": ", ".join(_quoted(model) for model in answers.models),
-        "component": answers.component,
+        **_reach(answers.component),
         "months": str(answers.months),
         "first_points": ", ".join(
             f"{{at: {hours}, early: {window}, late: {window}}}" for hours, window in zip(first, windows, strict=True)
@@ -169,6 +172,18 @@ def _terms(answers: Answers) -> dict[str, str]:
         "free_words": _in_words(answers.free_until),
         "zero_words": _in_words(answers.zero_at),
         "every_words": _in_words(answers.then_every),
+    }
+
+
+def _reach(component: str) -> dict[str, str]:
+    """Return what is covered, which lines a service has to do with, and the component that the cases are about."""
+    if component == WHOLE_MACHINE:  # the word stands without brackets, and a case is about any component of the machine
+        return {"covered": component, "links": "[]", "reach": "everything", "component": "engine"}
+    return {
+        "covered": f"[{component}]",
+        "links": f"[{component}]",
+        "reach": "linked_components",
+        "component": component,
     }
 
 

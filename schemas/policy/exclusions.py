@@ -5,7 +5,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Discriminator, Field, Tag
 
 from schemas.policy.clause import Bearer, Clause
-from schemas.quantities import EACH_ONCE, Word
+from schemas.quantities import EACH_ONCE, ListedWord, said_otherwise
 
 
 class Excluded(Clause):
@@ -15,21 +15,27 @@ class Excluded(Clause):
 class WearItems(Excluded):
     """Components that wear out; with ``unless`` they are paid when a covered failure ruined them."""
 
-    wear: Annotated[tuple[Word, ...], EACH_ONCE] = Field(min_length=1)
+    wear: Annotated[tuple[Annotated[ListedWord, said_otherwise("name them one by one")], ...], EACH_ONCE] = Field(
+        min_length=1
+    )
     unless: Literal["caused_by_covered_failure", "never"]
 
 
 class Consumables(Excluded):
     """Fluids, filters, belts: paid only when a covered failure made them unusable."""
 
-    consumables: Annotated[tuple[Word, ...], EACH_ONCE] = Field(min_length=1)
+    consumables: Annotated[tuple[Annotated[ListedWord, said_otherwise("name them one by one")], ...], EACH_ONCE] = (
+        Field(min_length=1)
+    )
     unless: Literal["caused_by_covered_failure", "never"]
 
 
 class ExcludedCauses(Excluded):
     """Causes of failure the policy does not answer for."""
 
-    causes: Annotated[tuple[Word, ...], EACH_ONCE] = Field(min_length=1)
+    causes: Annotated[tuple[Annotated[ListedWord, said_otherwise("name them one by one")], ...], EACH_ONCE] = Field(
+        min_length=1
+    )
 
 
 class Alterations(Excluded):

@@ -6,7 +6,17 @@ from pydantic import Discriminator, Field, Tag, model_validator
 
 from schemas.policy.clause import Bearer, ClaimDate, Clause, Limit, Limits
 from schemas.policy.prorating import Item
-from schemas.quantities import EACH_ONCE, Amount, DistanceUnit, Document, Hours, Markup, Share, Word
+from schemas.quantities import (
+    EACH_ONCE,
+    Amount,
+    DistanceUnit,
+    Document,
+    Hours,
+    ListedWord,
+    Markup,
+    Share,
+    said_otherwise,
+)
 
 RateDate = ClaimDate
 
@@ -195,7 +205,11 @@ class Cap(Clause):
     over: Literal["line", "claim", "machine_lifetime", "component_lifetime"]
     at: CapAmount | CapOf
     items: Annotated[tuple[Item, ...] | Literal["all"], EACH_ONCE]
-    components: Annotated[tuple[Word, ...] | Literal["all"], EACH_ONCE] = "all"
+    components: Annotated[
+        tuple[Annotated[ListedWord, said_otherwise("write components: all, without brackets, to mean them all")], ...]
+        | Literal["all"],
+        EACH_ONCE,
+    ] = "all"
     excess_borne_by: Bearer
 
     @model_validator(mode="after")

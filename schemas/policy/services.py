@@ -13,6 +13,7 @@ from schemas.quantities import (
     Day,
     Document,
     Hours,
+    ListedWord,
     Number,
     PublishedVersion,
     Share,
@@ -20,6 +21,7 @@ from schemas.quantities import (
     Tolerated,
     Word,
     centihours,
+    said_otherwise,
 )
 
 SHORTEST_INTERVAL = Decimal(5)  # hours; keeps a schedule of a machine's whole life to a size a person could read
@@ -200,7 +202,7 @@ Consequence = Literal["refer", "note_only"] | Refused | LowerShare | FallBack
 class ServiceDuty(Clause):
     """One kind of service the owner must have done."""
 
-    tasks: Annotated[tuple[Word, ...], EACH_ONCE] = Field(
+    tasks: Annotated[tuple[Annotated[ListedWord, said_otherwise("name the tasks one by one")], ...], EACH_ONCE] = Field(
         min_length=1, description="A record counts when it carries all of these."
     )
     due: Due
@@ -230,9 +232,15 @@ class ServiceDuty(Clause):
         default=False, description="Proof of this service activates the coverage in the first place."
     )
     advised_on: Day | None = Field(default=None, description="A service advised after the term began is no duty.")
-    links: Annotated[tuple[Word, ...], EACH_ONCE] = Field(
-        default=(), description="Components whose failure this service can have to do with."
-    )
+    links: Annotated[
+        tuple[
+            Annotated[
+                ListedWord, said_otherwise("to reach every line, write reach (or deny): everything and leave links out")
+            ],
+            ...,
+        ],
+        EACH_ONCE,
+    ] = Field(default=(), description="Components whose failure this service can have to do with.")
     missed: Consequence
     wrong_fluid: Consequence | None = Field(default=None, description="Left out, as missed.")
     done_wrong_by_dealer: Literal["owner_kept_whole", "counts_as_missed"]

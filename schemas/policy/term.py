@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator, model_validator
 
 from schemas.policy.clause import Clause, DateRange, DemoHours, Event, Fitting, Limits, StartAfter
-from schemas.quantities import EACH_ONCE, Day, Document, LastDay, RecordId, TimeSpan, Word
+from schemas.quantities import EACH_ONCE, Day, Document, LastDay, ListedWord, RecordId, TimeSpan, said_otherwise
 
 StartPoint = Event | StartAfter | DemoHours
 
@@ -50,17 +50,26 @@ class AppliesTo(Document):
     )
     serials: tuple[SerialRange, ...] = ()
     built: DateRange | None = None
-    use: Annotated[tuple[Word, ...] | None, EACH_ONCE] = Field(
-        default=None, description="Use classes, such as residential or commercial."
-    )
+    use: Annotated[
+        tuple[Annotated[ListedWord, said_otherwise("leave use out to mean every use")], ...] | None, EACH_ONCE
+    ] = Field(default=None, description="Use classes, such as residential or commercial.")
     regions: Annotated[tuple[str, ...] | None, EACH_ONCE] = Field(
         default=None, description="Regions, such as DE or US-CA; DE also holds DE-BY."
     )
     owner: Literal["first", "any"]
-    components: Annotated[tuple[Word, ...] | Literal["whole_machine"], EACH_ONCE]
-    except_components: Annotated[tuple[Word, ...], EACH_ONCE] = Field(
-        default=(), description="Components left to another maker or policy."
-    )
+    components: Annotated[
+        tuple[
+            Annotated[
+                ListedWord, said_otherwise("write components: whole_machine, without brackets, to mean them all")
+            ],
+            ...,
+        ]
+        | Literal["whole_machine"],
+        EACH_ONCE,
+    ]
+    except_components: Annotated[
+        tuple[Annotated[ListedWord, said_otherwise("name the components one by one")], ...], EACH_ONCE
+    ] = Field(default=(), description="Components left to another maker or policy.")
     fitted: Annotated[tuple[Fitting, ...], EACH_ONCE] = Field(
         min_length=1, description="How the component came onto the machine."
     )
@@ -120,7 +129,15 @@ class Term(Clause):
 class CarveOut(Clause):
     """Components with a shorter or longer period of their own inside the policy, or none at all."""
 
-    components: Annotated[tuple[Word, ...], EACH_ONCE] = Field(min_length=1)
+    components: Annotated[
+        tuple[
+            Annotated[
+                ListedWord, said_otherwise("name the components one by one; a period for all of them is the term's own")
+            ],
+            ...,
+        ],
+        EACH_ONCE,
+    ] = Field(min_length=1)
     never: bool = Field(default=False, description="Not covered at all.")
     starts: Starts | None = Field(default=None, description="A start of their own; left out, the policy's.")
     ends: Limits | Literal["lifetime"] | None = None

@@ -52,6 +52,15 @@ def test_ten_options_make_a_policy_whose_cases_hold(tmp_path: Path) -> None:
     assert "failed_on: 2030-04-14" in cases
 
 
+def test_the_whole_machine_is_covered_by_the_plain_word(tmp_path: Path) -> None:
+    directory = tmp_path / "mine"
+    done = run("policy", "new", directory, *options(component="whole_machine"))
+    assert (done[0], "7 hold, 0 fail" in done[1], done[2]) == (0, True, "")
+    for file in ("wheel-drive-1.yaml", "wheel-drive-prorated-1.yaml"):
+        assert "components: whole_machine, fitted" in (directory / file).read_text()
+    assert "warning" not in run("policy", "check", directory)[1]
+
+
 def test_what_it_names_next_works(tmp_path: Path) -> None:
     _, out, _ = run("policy", "new", tmp_path / "mine", *options())
     commands = [line.split()[1:] for line in out.splitlines() if line.startswith("  hourmark ")]
@@ -103,6 +112,7 @@ def test_with_nobody_to_ask_the_missing_option_is_named(tmp_path: Path) -> None:
         ({"free_until": "900.25"}, "write the hours of the share with one decimal at most"),
         ({"currency": "XAU"}, '--currency: "XAU" cannot be taken: XAU is no currency of ISO 4217'),
         ({"models": " , "}, '--models: " , " cannot be taken: name at least one model'),
+        ({"component": "all"}, '--component: "all" cannot be taken: name one component, for example wheel_drive'),
         ({"name": "Drive"}, '--name: "Drive" cannot be taken: write small letters'),
         ({"months": "0"}, '--months: "0" cannot be taken: write a whole number of months'),
         ({"first_services": "75 400"}, "cannot be taken: write the hours with commas, for example 75, 400"),
