@@ -1,6 +1,6 @@
 """Suspicious shares: examples that the rule contradicts, shares that rise, steps out of reach, rounding that shows."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from decimal import Decimal
 from fractions import Fraction
 from itertools import pairwise
@@ -9,15 +9,16 @@ from rules.measures.prorating import share_at
 from rules.policy_book.compiled import CompiledPolicy
 from rules.policy_book.pay_words import MEASURES, example_words
 from rules.policy_book.values import amount_words, number_words, share_words
-from rules.policy_book.warning import PolicyWarning, hours_of, longest, months_of
+from rules.policy_book.warning import PolicyWarning, longest, months_of, reached
 from rules.rounding import as_money, minor_units, rounded_share
 from schemas.conventions import RoundedShare
-from schemas.policy.clause import Limit
 from schemas.policy.prorating import Axis, Decline, OwnerPrices, Points, Steps
 
 SAMPLE = Fraction(1150)  # an amount to show a rounding difference with
 SAMPLE_PLACES = 2
 NEARLY_EVEN = Fraction(1, 4)  # widths that differ by less were meant to be even
+LEAST_STEPS = 3  # with fewer, no width is the common one
+DAYS_A_UNIT = 30
 LOOKED_AT = 397  # values of a measure at which rounding is tried; a prime, so that they are not all round ones
 
 
@@ -106,19 +107,40 @@ def _thresholds(axis: Axis) -> list[Decimal]:
 
 def _uneven(policy: CompiledPolicy, axis: Axis, path: str) -> Iterator[PolicyWarning]:
     at = [Fraction(one) for one in _thresholds(axis)]
-    widths = [right - left for left, right in pairwise(at)]
-    common = max(widths, key=widths.count, default=Fraction(1))
-    odd = [i for i, width in enumerate(widths) if width != common and abs(width - common) < common * NEARLY_EVEN]
-    if len(widths) >= 3 and widths.count(common) >= 2 and len(odd) == 1:
+    # Printed bands often begin with the next whole number (0-375, 376-750, …): then the first is wider by one.
+    tables = [_off_even(at, first) for first in (0, 1)]
+    if any(table is not None and not table[1] for table in tables):
+        return
+    found = next((table for table in tables if table is not None), None)
+    if found is not None:
+        widths, odd, common = found
         unit, start = MEASURES[axis.by][1], at[odd[0]]
+        at_even = at[odd[0] + 1] - widths[odd[0]] + common
         yield PolicyWarning(
             policy.name,
             f"{path}.share",
             "uneven_steps",
             f"the step from {number_words(start)} {unit} is {number_words(widths[odd[0]])} wide, the others"
-            f" {number_words(common)}: an even table would go on at {number_words(start + common)} {unit}.",
+            f" {number_words(common)}: an even table would go on at {number_words(at_even)} {unit}.",
             "Correct the number, or leave it if the table is meant so.",
         )
+
+
+def _off_even(at: list[Fraction], first: int) -> tuple[list[Fraction], list[int], Fraction] | None:
+    """Return the widths of steps, which of them are odd, and the common one; None where no even table was meant.
+
+    One width is odd where all later steps moved with it, two where a single boundary did.
+    """
+    widths = [right - left for left, right in pairwise(at)]
+    if len(widths) < LEAST_STEPS:
+        return None
+    widths[0] -= first
+    common = max(widths, key=widths.count)
+    odd = [i for i, width in enumerate(widths) if width != common]
+    nearly = all(abs(widths[i] - common) < common * NEARLY_EVEN for i in odd)
+    one_boundary = len(odd) == 2 and odd[1] == odd[0] + 1 and widths[odd[0]] + widths[odd[1]] == 2 * common
+    meant = widths.count(common) >= 2 and nearly and (len(odd) < 2 or one_boundary)
+    return (widths, odd, common) if meant else None
 
 
 def _out_of_reach(policy: CompiledPolicy, axis: Axis, path: str) -> Iterator[PolicyWarning]:
@@ -146,17 +168,24 @@ def _out_of_reach(policy: CompiledPolicy, axis: Axis, path: str) -> Iterator[Pol
 
 def _furthest(policy: CompiledPolicy, axis: Axis) -> Fraction | None:
     """Return the greatest value of an axis inside the longest cover, None where nothing bounds it."""
-    units: dict[str, Callable[[Limit], Decimal | int | None]] = {
-        "complete_months": months_of,
-        "begun_months": months_of,
-        "machine_hours": hours_of,
-    }
-    if axis.by not in units:
-        return None
-    end = longest(policy, units[axis.by])
-    if end is not None and axis.by == "complete_months" and policy.conventions.last_covered_day != "anniversary":
-        return end - 1  # the last covered day lies in the month before the anniversary
-    return end
+    match axis.by:
+        case "machine_hours" | "component_hours":
+            return reached(policy, axis.by)
+        case "complete_months" | "begun_months":
+            end = reached(policy, "months")
+            if end is not None and axis.by == "complete_months" and _ends_before_the_anniversary(policy):
+                return end - 1  # the last covered day lies in the month before the anniversary
+            return end
+        case "complete_30_day_units" | "begun_30_day_units":
+            days = reached(policy, "days")
+            begun = 1 if axis.by == "begun_30_day_units" else 0
+            return None if days is None else Fraction(days // DAYS_A_UNIT + begun)
+        case _:
+            return None
+
+
+def _ends_before_the_anniversary(policy: CompiledPolicy) -> bool:
+    return policy.conventions.last_covered_day != "anniversary"
 
 
 def _thirty_days(policy: CompiledPolicy, axis: Axis, path: str) -> Iterator[PolicyWarning]:

@@ -9,14 +9,15 @@ from rules.plain import day_text
 from rules.policy_book.compiled import CompiledPolicy, all_limits
 from rules.policy_book.term_words import ends_words, limit_words, start_point_words
 from rules.policy_book.values import listed, plain
-from rules.policy_book.warning import PolicyWarning, bound, hours_of, longest, months_of
+from rules.policy_book.warning import HOURS_A_DAY, PolicyWarning, Unit, bound, days_of, hours_of, months_of, reached
 from schemas.policy.clause import Limit, Limits, StartAfter
 from schemas.policy.term import Starts
 
 BEFORE_THE_SALE = ("built", "shipped", "dispatched", "dealer_invoice")
 LONG_TERM_MONTHS = 36
+LONG_TERM_DAYS = 1095  # three years
+LONG_TERM_HOURS = 1500  # where hours alone end it: 500 a year for three years
 ALIKE_DAYS = 5  # months and days this close are meant as one limit
-HOURS_A_DAY = 24
 SHORTEST_MONTHS_DAYS, LONGEST_MONTHS_DAYS = 28, 31
 
 
@@ -111,11 +112,13 @@ def _beyond_the_term(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
 
 
 def _outlasts(limit: Limit, policy: CompiledPolicy) -> bool:
-    """Return whether the longest cover ends, by the limit's own unit, no later than the limit."""
-    for unit in (months_of, hours_of):
-        inner, outer = unit(limit), longest(policy, unit)
-        if inner is not None and outer is not None and limit.from_ is None:
-            return inner >= outer
+    """Return whether the longest cover is over, whatever its units, before the limit is reached."""
+    units: tuple[Unit, ...] = ("months", "days", "machine_hours", "component_hours")
+    for unit in units:
+        inner = getattr(limit, unit)
+        if inner is not None and limit.from_ is None:
+            outer = reached(policy, unit)
+            return outer is not None and inner >= outer
     return False
 
 
@@ -169,9 +172,7 @@ def _tests(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
             " it is.",
             "Write kit_only for the kit's own parts, or of_the_machine.",
         )
-    months = bound(terms.term.ends, months_of)
-    long = terms.term.ends == "lifetime" or (months is not None and months >= LONG_TERM_MONTHS)
-    if long and terms.applies_to.owner == "any" and terms.applies_to.use is not None:
+    if _is_long(terms.term.ends) and terms.applies_to.owner == "any" and terms.applies_to.use is not None:
         yield PolicyWarning(
             policy.name,
             "applies_to.use",
@@ -180,6 +181,16 @@ def _tests(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
             f" {listed(map(plain, terms.applies_to.use), 'or')} use only: one owner's use can end it for the next.",
             "Say in a policy of its own what holds in other use, or shorten the term there.",
         )
+
+
+def _is_long(ends: Limits | str) -> bool:
+    """Return whether a period lasts for years: by its time, or by its hours where nothing else ends it."""
+    if ends == "lifetime":
+        return True
+    months, days, hours = (bound(ends, value) for value in (months_of, days_of, hours_of))
+    if months is None and days is None:
+        return hours is not None and hours >= LONG_TERM_HOURS
+    return (months is None or months >= LONG_TERM_MONTHS) and (days is None or days >= LONG_TERM_DAYS)
 
 
 def _lower_of_two(policy: CompiledPolicy) -> Iterator[PolicyWarning]:

@@ -28,7 +28,7 @@ from tests.rules.policy_book.warned import LABOUR, LINEAR, OR, Change, carve_out
 
 pytestmark = pytest.mark.fast
 
-BANDS = {"steps": [[0, 1], [375, "3/4"], [751, "1/2"], [1176, "1/4"]]}  # 0-375, 376-750, 751-1,175, from 1,176
+BANDS = {"steps": [[0, 1], [376, "3/4"], [751, "1/2"], [1176, "1/4"]]}  # 0-375, 376-750, 751-1,175, from 1,176
 UNITS = {"steps": [[0, 1], [25, "3/4"], [33, "1/2"], [51, "1/4"]]}  # 0-24, 25-32, 33-50, 51-84
 LONG = ends({"months": 121})
 YEARLY = {"every": "12 months", "in_storage": "runs", "holds_from": "last_one_off"}
@@ -51,12 +51,19 @@ WARNED: list[tuple[str, str, Change, str, list[str]]] = [
         "prorating.examples[1]",
         ["the maker's example says 55 % at 66 complete months", "the rule gives 45 %"],
     ),
-    (  # widths 375, 376 and 425: the third band of even ones would end at 1,125
-        "O-2: a table of four bands, one wider than the others",
+    (  # bands of 375, 375 and 425 whole hours: the third of even ones would end with 1,125, the next begin at 1,126
+        "O-2: a table of four bands, one wider than the others, as it was printed",
         "uneven_steps",
-        prorating({"steps": [[0, 1], [375, "3/4"], [750, "1/2"], [1175, "1/4"]]}, "machine_hours"),
+        prorating(BANDS, "machine_hours"),
         "prorating.axes[0].share",
-        ["an even table would go on at 1,125 h"],
+        ["the step from 751 h is 425 wide, the others 375", "an even table would go on at 1,126 h"],
+    ),
+    (  # the same with its end, at 1,500 h
+        "O-2: the four bands with the end of the last",
+        "uneven_steps",
+        prorating({"steps": [*BANDS["steps"], [1501, 0]]}, "machine_hours"),
+        "prorating.axes[0].share",
+        ["an even table would go on at 1,126 h"],
     ),
     (  # 24 months hold 730 days or more, 24.33 units
         "O-3: units of 30 days inside a term of calendar months",
@@ -222,8 +229,9 @@ def test_a_share_that_rounding_moves_by_cents_is_warned_of() -> None:
 @pytest.mark.parametrize(
     ("table", "at", "share"),
     [
-        (BANDS, "375", "3/4"),
-        (BANDS, "375.5", "3/4"),  # O-2: between two bands of whole hours
+        (BANDS, "375", "1"),
+        (BANDS, "375.5", "1"),  # O-2: between two bands of whole hours
+        (BANDS, "376", "3/4"),
         (BANDS, "750.9", "3/4"),
         (BANDS, "751", "1/2"),
         (UNITS, "24.5", "1"),  # O-3 and E-66: complete units are whole, and a step holds until the next
