@@ -95,13 +95,7 @@ def _load(directory: Path) -> PolicyDirectory:
 
 def _published(directory: Path) -> Published:
     """Return what is published by all lock files that speak about a directory."""
-    policies: dict[str, str] = {}
-    conventions: dict[str, str] = {}
-    for lock in lock_files(directory):
-        one = read_lock(lock)
-        policies.update(one.policies)
-        conventions.update(one.conventions)
-    return Published(policies, conventions)
+    return Published(tuple(line for lock in lock_files(directory) for line in read_lock(lock).lines))
 
 
 def _say_warning(fault: Fault) -> None:

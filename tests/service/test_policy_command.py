@@ -1,11 +1,12 @@
 """`hourmark policy`: faults with file, line, clause and way out; published files that may never change."""
 
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from service.lock_file import LOCK_NAME, Published, lock_text, read_lock
+from service.lock_file import LOCK_NAME, read_lock
 from service.policy_files import load_policies, path_steps
 from service.text_files import InputRefused, shown_path
 from tests.service.command_line import DECIDE, FILES, ROOT, flat, process, run
@@ -157,10 +158,10 @@ def test_publish_writes_digests_that_pin_the_terms(terms: Path) -> None:
     text = (terms / LOCK_NAME).read_text()
     rows = [line.split() for line in text.splitlines() if not line.startswith("#")]
     assert rows[:2] == [
-        ["policy", "orchard-drive@1", book.policy("orchard-drive@1").digest],
-        ["policy", "orchard-drive@2", book.policy("orchard-drive@2").digest],
+        ["1", "policy", "orchard-drive@1", book.policy("orchard-drive@1").digest],
+        ["2", "policy", "orchard-drive@2", book.policy("orchard-drive@2").digest],
     ]
-    assert [row[:2] for row in rows[2:]] == [["conventions", "common-civil@1"]]
+    assert [row[:3] for row in rows[2:]] == [["3", "conventions", "common-civil@1"], ["end", "3"]]
     assert "published  orchard-drive@1  sha256:" in out
     assert "2 versions are now closed in" in out
     assert [file.name for file in terms.iterdir() if file.name.startswith(".")] == []
@@ -237,7 +238,9 @@ def test_a_new_version_is_added_to_what_is_published(terms: Path) -> None:
     assert code == 0
     assert "1 version is now closed" in out
     assert "1 was published before and unchanged." in out
-    assert second.policies.items() > first.policies.items()
+    assert [line.name for line in first.lines] == ["orchard-drive@1", "common-civil@1"]
+    assert second.lines[:2] == first.lines
+    assert [line.name for line in second.lines[2:]] == ["orchard-drive@2"]
 
 
 @pytest.mark.parametrize("command", ["check", "publish"])
@@ -267,28 +270,41 @@ def test_a_lock_above_the_directory_counts(terms: Path) -> None:
     assert "orchard-drive@1 is published, and its terms have changed since." in err
 
 
+def without(*numbers: int) -> Callable[[list[str]], list[str]]:
+    return lambda lines: [line for number, line in enumerate(lines, 1) if number not in numbers]
+
+
 @pytest.mark.parametrize(
-    ("text", "message"),
+    ("damage", "message"),
     [
-        ("policy orchard-drive@1 sha256:12\n", ":1: this line is not `policy name@version sha256:…`"),
-        ("<<<<<<< ours\n", ":1: this line is not"),
-        (f"# a\npolicy a@1 sha256:{'0' * 64}\npolicy a@1 sha256:{'1' * 64}\n", ":3: a@1 stands twice"),
+        # As published: two lines of comment, then positions 1 to 3 on lines 3 to 5, and the end on line 6.
+        (lambda _: [], ":1: this lock file does not begin as"),
+        (lambda lines: lines[2:], ":1: this lock file does not begin as"),
+        (without(3), ":3: the line at position 1 is missing: this one is at position 2."),
+        (without(4), ":4: the line at position 2 is missing: this one is at position 3."),
+        (without(5), ":5: 3 lines were written, and 2 are here."),
+        (without(3, 4, 5), ":3: 3 lines were written, and 0 are here."),
+        (without(6), ":5: the file was cut short: it ends after position 3"),
+        (without(3, 4, 5, 6), ":2: the file was cut short: it ends after position 0"),
+        (lambda lines: [*lines[:3], "<<<<<<< ours", *lines[3:]], ":4: this line is not `1 policy"),
+        (lambda lines: [*lines[:3], lines[3][:-1], *lines[4:]], ":4: this line is not `1 policy"),
+        (lambda lines: [*lines[:3], lines[2].replace("1 ", "2 ", 1), *lines[3:]], ":4: orchard-drive@1 stands twice."),
+        (lambda lines: [*lines, "4 policy a@1 sha256:" + "0" * 64], ":7: this line stands after the end"),
     ],
 )
-def test_a_damaged_lock_file_is_refused(terms: Path, text: str, message: str) -> None:
-    (terms / LOCK_NAME).write_text(text)
-    code, _, err = run("policy", "check", terms)
-    assert code == 2
-    assert f"{terms / LOCK_NAME}{message}" in err
-
-
-def test_the_lock_file_is_sorted_by_version_number(tmp_path: Path) -> None:
-    published = Published({f"a@{n}": f"sha256:{n:064d}" for n in (10, 9, 2)}, {"c@1": "sha256:" + "1" * 64})
-    file = tmp_path / LOCK_NAME
-    file.write_text(lock_text(published))
-    names = [line.split()[1] for line in file.read_text().splitlines() if not line.startswith("#")]
-    assert names == ["a@2", "a@9", "a@10", "c@1"]
-    assert read_lock(file) == published
+@pytest.mark.parametrize("command", ["check", "publish"])
+def test_a_damaged_lock_file_is_refused(
+    terms: Path, command: str, damage: Callable[[list[str]], list[str]], message: str
+) -> None:
+    run("policy", "publish", terms)
+    lock = terms / LOCK_NAME
+    damaged = "".join(f"{line}\n" for line in damage(lock.read_text().splitlines()))
+    lock.write_text(damaged)
+    code, out, err = run("policy", command, terms)
+    assert (code, out) == (2, "")
+    assert f"{lock}{message}" in err
+    assert "Put back a copy from a backup or version control" in flat(err)
+    assert lock.read_text() == damaged
 
 
 def test_paths_are_read_as_they_are_written() -> None:
