@@ -88,7 +88,7 @@ def _point(found: _Found, everywhere: Sequence[_Found], worlds: int) -> Measure:
     return Measure(
         found.measure.policy,
         found.measure.name,
-        f"open: {' or '.join(named)}{window}",
+        f"open: {' or '.join(named)}{window}" if named != [NOT_CLOSED] else "open",
         found.measure.records if len(records) == 1 else (),
     )
 
