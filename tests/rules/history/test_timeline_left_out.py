@@ -90,12 +90,12 @@ def test_what_is_said_of_a_reading_that_is_set_aside() -> None:
     either = {"R-0": ("02-01", "20"), **ONE, "R-2": ("03-10", "90"), "R-3": ("05-01", "400")}
     assert words_of(failed="06-01", readings=either, claim={"reading": "420"}) == [
         (
-            "reading 100.0 h on 1 March 2024 is set aside: 90.0 h on 10 March 2024 (R-2) contradicts it, and either may be"
-            " right"
+            "reading 100.0 h on 1 March 2024 is set aside: 90.0 h on 10 March 2024 (R-2) contradicts it, and either"
+            " may be right"
         ),
         (
-            "reading 90.0 h on 10 March 2024 is set aside: 100.0 h on 1 March 2024 (R-1) contradicts it, and either may be"
-            " right"
+            "reading 90.0 h on 10 March 2024 is set aside: 100.0 h on 1 March 2024 (R-1) contradicts it, and either"
+            " may be right"
         ),
     ]
     alone = {"R-0": ("02-01", "20"), **ONE, **FALL}
