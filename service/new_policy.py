@@ -14,6 +14,7 @@ from fractions import Fraction
 from itertools import pairwise
 from string import Template
 
+from schemas.documents import TreePath
 from schemas.quantities import RESERVED_WORDS, parse_hours
 from service.currencies import exponents_of
 from service.shipped import FIXTURES
@@ -66,6 +67,32 @@ QUESTIONS = (
 )
 
 
+# What the templates say that nobody was asked about: where it stands in the policy of the full promise, and what it
+# means. Term and pays stand in the lesser promise, too.
+ASSUMED: tuple[tuple[TreePath, str], ...] = (
+    (("conventions",), "days, months, windows and money are counted by common-civil@1 (policy show tells how)"),
+    (("applies_to", "owner"), "every later owner has the cover, too"),
+    (("applies_to", "fitted"), "a component fitted later, as a replacement or a kit, is not covered"),
+    (
+        ("term", "starts"),
+        "the term starts at delivery, first use or first hire, else six months after the build date",
+    ),
+    (("services", "scheduled", "window"), "a service may be a tenth of its interval early or late"),
+    (("services", "scheduled", "late"), "a late service puts the gap right from its date"),
+    (("services", "scheduled", "next_due_from"), "services fall due on a fixed grid, whenever the last one was done"),
+    (("services", "scheduled", "performed_by"), "only an authorised dealer may do them"),
+    (("services", "scheduled", "proof"), "only a dealer's invoice proves them"),
+    (("services", "scheduled", "bookings_count"), "a proven booking that the dealer could not keep counts as done"),
+    (("services", "scheduled", "done_wrong_by_dealer"), "what a dealer did wrongly is not held against the owner"),
+    (
+        ("pays", "parts"),
+        "parts: the dealer's net price and 15 % handling; what is above the price list, the dealer bears",
+    ),
+    (("pays", "labour"), "labour: the flat-rate time or the actual one, the lesser, at the dealer's registered rate"),
+    (("pays", "anything_else"), "travel, freight and everything else are not paid"),
+)
+
+
 def parsed(key: str, text: str) -> object:
     """Return one answer in its own type; raises ValueError with what is wrong and the way out."""
     text = " ".join(text.split())
@@ -103,32 +130,49 @@ def parsed(key: str, text: str) -> object:
     return _hours(text)
 
 
+class DoNotFit(ValueError):
+    """Answers that do not fit together, with the way out; ``keys`` are those of which one must change."""
+
+    def __init__(self, keys: tuple[str, ...], words: str) -> None:
+        super().__init__(words)
+        self.keys = keys
+
+
 def check_together(answers: Answers) -> None:
-    """Raise ValueError where answers do not fit together, with the way out."""
+    """Raise DoNotFit where answers do not fit together."""
     window_closes = Fraction(answers.first_services[0]) * Fraction(11, 10)
     if answers.then_every < 5:
-        raise ValueError(f"a service every {answers.then_every} h is more than a machine is given; write 5 h or more")
+        raise DoNotFit(
+            ("then_every",),
+            f"a service every {answers.then_every} h is more than a machine is given; write 5 h or more",
+        )
     if answers.free_until >= answers.zero_at:
-        raise ValueError(
+        raise DoNotFit(
+            ("free_until", "zero_at"),
             f"the whole is paid up to {answers.free_until} h, but nothing from {answers.zero_at} h: write more for the"
-            " second"
+            " second",
         )
     if answers.free_until < window_closes:
-        raise ValueError(
+        raise DoNotFit(
+            ("first_services", "free_until"),
             f"the first service may be done until {hours_digits(window_closes)} h, but the share falls from"
-            f" {answers.free_until} h on: let the whole be paid longer, or ask for the first service sooner"
+            f" {answers.free_until} h on: let the whole be paid longer, or ask for the first service sooner",
         )
     if ((Fraction(answers.free_until) + Fraction(answers.zero_at)) * 50).denominator != 1:
-        raise ValueError("write the hours of the share with one decimal at most, for example 900 and 2400")
+        raise DoNotFit(
+            ("free_until", "zero_at"),
+            "write the hours of the share with one decimal at most, for example 900 and 2400",
+        )
     if answers.zero_at > answers.months * MOST_HOURS_A_MONTH:
-        raise ValueError(
+        raise DoNotFit(
+            ("months", "zero_at"),
             f"a machine does not reach {answers.zero_at} h in {answers.months} months (more than {MOST_HOURS_A_MONTH}"
-            " h a month): let the share end sooner, or cover run longer"
+            " h a month): let the share end sooner, or cover run longer",
         )
 
 
 def documents_of(answers: Answers) -> dict[str, str]:
-    """Return the documents by file name: two policies and their case table. Raises ValueError as check_together."""
+    """Return the documents by file name: two policies and their case table. Raises DoNotFit as check_together."""
     check_together(answers)
     values = {**_terms(answers), **_case_values(answers)}
     files = {

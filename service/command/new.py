@@ -2,29 +2,26 @@
 
 import shlex
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import typer
 
+from rules.plain import day_text
 from schemas.cases import CaseTable
 from schemas.documents import Fault
 from service.command.cases import run_cases
-from service.command.output import called, day_option, refuse, say, today
-from service.new_policy import QUESTIONS, Answers, Asked, check_together, documents_of, parsed
+from service.command.output import called, day_option, refuse, say, say_at, today
+from service.new_policy import ASSUMED, QUESTIONS, Answers, Asked, DoNotFit, check_together, documents_of, parsed
 from service.policy_files import load_policies
-from service.text_files import InputRefused, read_as, refused, shown_path, write_whole
+from service.text_files import InputRefused, read_as, read_document, refused, shown_path, write_whole
 
 
 def run_new(directory: Path, given: Mapping[str, str | None], from_day: str | None) -> None:
     """Ask what was not given, write the files, and show that they hold. Raises typer.Exit for refused answers."""
-    day = day_option(from_day, "--from") or today()
-    answers = _answers(given, day)
-    try:
-        check_together(answers)
-        documents = documents_of(answers)
-    except ValueError as error:
-        refuse(f"These answers do not fit together: {error}. Nothing was written.")
+    day = day_option(from_day, "--from")
+    answers = _answers(given, day or today())
+    documents = documents_of(answers)
     present = [directory / name for name in documents if (directory / name).exists()]
     if present:
         faults = [
@@ -44,6 +41,7 @@ def run_new(directory: Path, given: Mapping[str, str | None], from_day: str | No
     table = directory / f"{answers.name}.cases.yaml"
     read_as(CaseTable, table)
     run_cases([table], [directory], verbose=True)
+    _say_assumed(directory, answers, given_day=day is not None)
     say()
     say("What to do next: read the terms in plain English, change what is not yours, and publish.")
     for command, file in (
@@ -55,12 +53,41 @@ def run_new(directory: Path, given: Mapping[str, str | None], from_day: str | No
         say(f"  {called()} {command} {shlex.quote(str(shown_path(file)))}")
 
 
+def _say_assumed(directory: Path, answers: Answers, *, given_day: bool) -> None:
+    """Print what the files say that nobody was asked about, each with its place."""
+    full, lesser = directory / f"{answers.name}-1.yaml", directory / f"{answers.name}-prorated-1.yaml"
+    document = read_document(full)
+    why = "" if given_day else " (today, for --from was not given)"
+    year = (answers.from_day + timedelta(days=364)).isoformat()
+    day = (
+        f"in force from {day_text(answers.from_day)}{why}, without an end; where you know the last day, for example"
+        f" until: {year}, write it before you publish"
+    )
+    say()
+    say("Assumed, check these:")
+    for path, words in ((("in_force",), day), *ASSUMED):
+        say_at(f"{shown_path(full)}:{document.position(path).line}", words)
+    say_at(str(shown_path(lesser)), "the days in force, the term and what is paid stand here, too: change them in both")
+
+
 def _answers(given: Mapping[str, str | None], day: date) -> Answers:
+    """Return the answers; those of two that do not fit together are asked again, where they were asked for at all."""
     found: dict[str, object] = {}
     for asked in QUESTIONS:
         text = given.get(asked.key)
         found[asked.key] = _ask(asked) if text is None else _option(asked, text)
-    return Answers(**found, from_day=day)  # type: ignore[arg-type]
+    while True:
+        answers = Answers(**found, from_day=day)  # type: ignore[arg-type]
+        try:
+            check_together(answers)
+        except DoNotFit as error:
+            again = [asked for asked in QUESTIONS if asked.key in error.keys and given.get(asked.key) is None]
+            if not again:
+                refuse(f"These answers do not fit together: {error}. Nothing was written.")
+            say(f"  These answers do not fit together: {error}.")
+            found |= {asked.key: _ask(asked) for asked in again}
+        else:
+            return answers
 
 
 def _option(asked: Asked, text: str) -> object:

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from service.new_policy import QUESTIONS
+from service.new_policy import ASSUMED, QUESTIONS
+from service.text_files import read_document
 from tests.service.command_line import flat, process, run
 
 pytestmark = pytest.mark.fast
@@ -96,6 +97,26 @@ def test_questions_are_asked_until_they_can_be_taken(tmp_path: Path) -> None:
     assert "7 hold, 0 fail" in out
 
 
+def test_two_answers_that_do_not_fit_are_asked_again_and_the_others_kept(tmp_path: Path) -> None:
+    answers = ["Quillfen", "wheel-drive", "QF60", "wheel_drive", "48", "75", "400", "2000", "500", "EUR",
+               "900", "2400"]  # fmt: skip
+    code, out, err = run("policy", "new", tmp_path / "mine", answers="\n".join(answers) + "\n")
+    assert (code, err) == (0, "")
+    assert flat(out).count("the whole is paid up to 2000 h, but nothing from 500 h: write more for the second.") == 1
+    assert [out.count(asked.words) for asked in QUESTIONS] == [1, 1, 1, 1, 1, 1, 1, 2, 2, 1]
+    assert "points: [[0, 1], [900, 1], [2400, 0]]" in (tmp_path / "mine/wheel-drive-prorated-1.yaml").read_text()
+
+
+def test_an_answer_given_as_an_option_is_not_asked_again(tmp_path: Path) -> None:
+    given = options(free_until="2000", zero_at=None)
+    code, out, _ = run("policy", "new", tmp_path / "mine", *given, answers="500\n2400\n")
+    assert code == 0
+    assert [out.count(asked.words) for asked in QUESTIONS] == [0, 0, 0, 0, 0, 0, 0, 0, 2, 0]
+    code, _, err = run("policy", "new", tmp_path / "other", *given, answers="500\n")
+    assert (code, "Nobody answered. Give --zero-at, for example 2400." in err) == (2, True)
+    assert not (tmp_path / "other").exists()
+
+
 def test_with_nobody_to_ask_the_missing_option_is_named(tmp_path: Path) -> None:
     code, _, err = run("policy", "new", tmp_path / "mine", *options(months=None), answers="")
     assert (code, "Nobody answered. Give --months, for example 48." in err) == (2, True)
@@ -136,3 +157,49 @@ def test_files_that_are_there_are_never_overwritten(tmp_path: Path) -> None:
     assert code == 2
     assert "wheel-drive-1.yaml:1: this file is there already. Choose another name." in err
     assert (tmp_path / "wheel-drive-1.yaml").read_text() == "mine\n"
+
+
+def test_what_nobody_was_asked_about_is_told_with_its_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    _, out, _ = run("policy", "new", *options(), "--from", "2026-01-01")
+    told = flat(out)
+    assert (
+        "in force from 1 January 2026, without an end; where you know the last day, for example until: 2026-12-31,"
+        in told
+    )
+    terms = (tmp_path / "policies/wheel-drive-1.yaml").read_text().splitlines()
+    for path, words in ASSUMED:
+        key = f"{path[-1]}:"
+        begins = [number for number, text in enumerate(terms, 1) if text.strip().startswith(key)]
+        (line,) = begins or [number for number, text in enumerate(terms, 1) if f" {key} " in text]
+        assert flat(f"policies/wheel-drive-1.yaml:{line} {words}") in told, path
+    _, out, _ = run("policy", "new", "undated", *options())
+    assert "(today, for --from was not given), without an end" in flat(out)
+
+
+def test_every_choice_of_the_template_is_an_answer_or_told_as_assumed(tmp_path: Path) -> None:
+    """Values that no answer reaches are the same for two makers whose answers differ in everything."""
+    other = {
+        "maker": "Sorrelby", "name": "press", "models": "PR1", "component": "press_head", "months": "24",
+        "first_services": "50", "then_every": "250", "free_until": "300", "zero_at": "1200", "currency": "USD",
+    }  # fmt: skip
+    run("policy", "new", tmp_path, *options(), "--from", "2026-01-01")
+    run("policy", "new", tmp_path, *options(**other), "--from", "2027-01-01")
+    one, two = (read_document(tmp_path / f"{name}-1.yaml").tree for name in ("wheel-drive", "press"))
+    # What only says how the answers are meant, or what no maker would be surprised by.
+    settled = {("version",), ("layer",), ("term", "tested_on"), ("term", "hours_count_from")}
+    duty = ("tasks", "early", "judged", "repairs_count", "new_component", "borne_by")
+    settled |= {("services", "scheduled", key) for key in duty} | {("services", "scheduled", "missed", "reach")}
+    same = {path for path, value in _choices(one).items() if _choices(two).get(path) == value}
+    by_answer = {("services", "scheduled", "window")}  # a tenth, of the interval that was answered
+    assert same - settled == {path for path, _ in ASSUMED} - by_answer
+
+
+def _choices(tree: object, path: tuple[str, ...] = ()) -> dict[tuple[str, ...], object]:
+    if not isinstance(tree, dict) or path in {p for p, _ in ASSUMED}:
+        return {path: tree}
+    found: dict[tuple[str, ...], object] = {}
+    for key, value in tree.items():
+        if key not in ("clause", "text", "in_force", "source"):
+            found |= _choices(value, (*path, key))
+    return found
