@@ -7,7 +7,9 @@ may lie beside them. The two ready-made sets of conventions need not be copied i
 import json
 import re
 from collections.abc import Iterable, Iterator, Mapping, Set
+from contextlib import suppress
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -31,17 +33,23 @@ from service.shipped import READY_MADE_CONVENTIONS
 from service.text_files import InputRefused, checked, document_files, read_document, refused, shown_path
 
 _OTHER_DOCUMENTS = ("cases", "claims", "table", "claim", "serial", "record", "dealer", "$schema")
+_VERSION = re.compile(r"[a-z][a-z0-9-]{0,79}@[1-9]\d{0,5}")
+_NO_VERSION = re.compile(r'"([^"]*)" is not a version')
 _PATH_PART = re.compile(r'\.?([A-Za-z_][\w-]*)|\[(\d+)\]|\[("(?:[^"\\]|\\.)*")\]')
 
 
 @dataclass(frozen=True, slots=True)
 class PolicyDirectory:
-    """A book with the documents it was made of, by name@version, and the files that say something else."""
+    """A book with the documents it was made of, by name@version, and the files that say something else.
+
+    ``repeats``: documents that say what another one says, each with the version and the document that said it first.
+    """
 
     book: PolicyBook
     documents: Mapping[str, ParsedDocument]
     passed_over: tuple[Path, ...]
     drafts: frozenset[str] = frozenset()  # versions that no lock file holds
+    repeats: tuple[tuple[str, str, str], ...] = ()
 
     def fault(self, policy: str, path: TreePath | str, message: str, way_out: str = "") -> Fault:
         """Return a fault or warning about a policy, at its place in the file and with its clause."""
@@ -54,6 +62,7 @@ class _Found:
     policies: Mapping[str, tuple[CoveragePolicy, ParsedDocument]]
     conventions: Mapping[str, Conventions]
     passed_over: tuple[Path, ...]
+    repeats: tuple[tuple[str, str, str], ...]
 
 
 def load_policies(*places: Path, only: Set[str] | None = None) -> PolicyDirectory:
@@ -72,7 +81,7 @@ def load_policies(*places: Path, only: Set[str] | None = None) -> PolicyDirector
         book = build_book([policy for policy, _ in found.policies.values()], found.conventions.values(), whole=whole)
     except BookRefused as error:
         raise InputRefused(_book_faults(error, found)) from error
-    directory = PolicyDirectory(book, documents, found.passed_over)
+    directory = PolicyDirectory(book, documents, found.passed_over, repeats=found.repeats)
     locks = lock_files(*places)
     faults = [fault for lock in locks for fault in _published_faults(directory, lock, places if only is None else ())]
     if faults:
@@ -115,6 +124,7 @@ def _find(places: Iterable[Path], only: Set[str] | None) -> _Found:
     conventions: dict[str, tuple[Conventions, ParsedDocument]] = {}
     faults: list[Fault] = []
     passed_over = []
+    repeats = []
     for file in document_files(*places):
         try:
             document = read_document(file)
@@ -128,6 +138,8 @@ def _find(places: Iterable[Path], only: Set[str] | None) -> _Found:
             if kind == "policy":
                 policy = checked(CoveragePolicy, document)
                 faults += _twice(str(policy.ref), policies, document)
+                if str(policy.ref) in policies:
+                    repeats.append((document.name, str(policy.ref), policies[str(policy.ref)][1].name))
                 policies.setdefault(str(policy.ref), (policy, document))
             elif kind == "conventions":
                 own = checked(Conventions, document)
@@ -139,9 +151,28 @@ def _find(places: Iterable[Path], only: Set[str] | None) -> _Found:
         except InputRefused as error:
             faults += [with_clause(fault, document) for fault in error.faults]
     if faults:
-        raise InputRefused(faults)
+        raise InputRefused(list(_with_versions_meant(faults, tuple(places))))
     pinned = {name: one for name, (one, _) in conventions.items()}
-    return _Found(policies, {**_pinned_elsewhere(places, policies, pinned), **pinned}, tuple(passed_over))
+    return _Found(
+        policies, {**_pinned_elsewhere(places, policies, pinned), **pinned}, tuple(passed_over), tuple(repeats)
+    )
+
+
+def _with_versions_meant(faults: Iterable[Fault], places: Iterable[Path]) -> Iterator[Fault]:
+    """Yield the faults; one about a version written without its number names the versions that may be meant."""
+    for fault in faults:
+        written = _NO_VERSION.match(fault.message)
+        known: Iterable[str] = ()
+        with suppress(InputRefused):  # a document beside it that cannot be read has a fault of its own
+            source = read_policy_source(*places) if written is not None else PolicySource({}, {})
+            known = source.conventions if fault.path.startswith("conventions") else source.policies
+        near = [] if written is None else [name for name in known if name.rpartition("@")[0] == written[1]]
+        near = near or ([] if written is None else get_close_matches(written[1], known, 1))
+        if written is None or not near:
+            yield fault
+        else:
+            message = f'"{written[1]}" is not a version, which is written name@version.'
+            yield replace(fault, message=message, way_out=f"Did you mean {listed(sorted(near), 'or')}?")
 
 
 def _name_of(tree: Tree) -> str:
@@ -210,7 +241,11 @@ def _book_faults(error: BookRefused, found: _Found) -> Iterator[Fault]:
 
 def _published_faults(directory: PolicyDirectory, lock: Path, places: Iterable[Path]) -> Iterator[Fault]:
     published: Published = read_lock(lock)
-    yield from _changed_faults(directory, published, shown_path(lock))
+    folders = {
+        lock.resolve().parent,
+        *(Path(document.name).resolve().parent for document in directory.documents.values()),
+    }
+    yield from _changed_faults(directory, published, shown_path(lock), _named_in(folders))
     whole = any(place.is_dir() and lock.resolve().is_relative_to(place.resolve()) for place in places)
     for name in sorted(set(published.policies) - set(directory.book.by_name)) if whole else ():
         line = next(n for n, text in enumerate(lock.read_text(encoding="utf-8").splitlines(), 1) if f" {name} " in text)
@@ -219,8 +254,22 @@ def _published_faults(directory: PolicyDirectory, lock: Path, places: Iterable[P
         yield Fault(str(shown_path(lock)), line, None, "", message, way_out)
 
 
-def _changed_faults(directory: PolicyDirectory, published: Published, lock: Path) -> Iterator[Fault]:
-    """Yield a fault for each changed version, and one for changed conventions, however many versions pin them."""
+def _named_in(places: Iterable[Path]) -> set[str]:
+    """Return the policy versions in these places by name@version; what cannot be read names none."""
+    found = set()
+    for file in document_files(*sorted(places)):
+        with suppress(InputRefused):
+            tree = read_document(file).tree
+            if _kind(tree) == "policy" and _VERSION.fullmatch(_name_of(tree)):
+                found.add(_name_of(tree))
+    return found
+
+
+def _changed_faults(directory: PolicyDirectory, published: Published, lock: Path, beside: Set[str]) -> Iterator[Fault]:
+    """Yield a fault for each changed version, and one for changed conventions, however many versions pin them.
+
+    ``beside``: versions in the same folders that are not looked at, whose numbers are taken all the same.
+    """
     book = directory.book
     by_conventions: dict[str, list[str]] = {}
     for name, message in changed_since_publication(book, published).items():
@@ -228,7 +277,7 @@ def _changed_faults(directory: PolicyDirectory, published: Published, lock: Path
         if conventions_changed(policy, published):
             by_conventions.setdefault(conventions_ref(policy), []).append(name)
             continue
-        free = next_free(policy.ref.name, {*book.by_name, *published.policies})
+        free = next_free(policy.ref.name, {*book.by_name, *published.policies, *beside})
         way_out = (
             f"Put back the file as it was published (from a backup or version control; {lock} holds its digest), or"
             f" publish the change as {free}."
@@ -255,7 +304,10 @@ def load_with_fall_backs(file: Path) -> tuple[PolicyDirectory, str]:
     document = read_document(file)
     if _kind(document.tree) != "policy":
         raise refused(file, "this is no policy.", "A policy begins with `policy: name` and `version: 1`.")
-    name = str(checked_policy(document).ref)
+    try:
+        name = str(checked_policy(document).ref)
+    except InputRefused as error:
+        raise InputRefused(list(_with_versions_meant(error.faults, [file.resolve().parent]))) from error
     beside = read_policy_source(file.resolve().parent).policies
     wanted, waiting = {name}, [name]
     while waiting:

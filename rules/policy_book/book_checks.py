@@ -1,9 +1,10 @@
 """Faults of policies that only show beside one another: pins that lead nowhere, cycles, overlaps, unequal versions."""
 
 from collections import Counter
-from collections.abc import Iterator, Sequence, Set
+from collections.abc import Iterable, Iterator, Sequence, Set
 from dataclasses import dataclass
 from datetime import timedelta
+from difflib import get_close_matches
 
 from rules.plain import day_text
 from rules.policy_book.compiled import fall_backs
@@ -73,8 +74,15 @@ def _missing(documents: Documents, pinned: Set[VersionRef]) -> Iterator[BookFaul
                     ref,
                     path,
                     f"it falls back to {target}, which is not in this book.",
-                    "Add that version, or fall back to one that is here.",
+                    f"Add that version, or fall back to one that is here.{_meant(target, documents)}",
                 )
+
+
+def _meant(target: VersionRef, known: Iterable[VersionRef]) -> str:
+    """Return the versions of that name, else the nearest, as a question behind a way out; empty where none is near."""
+    of_name = sorted(ref for ref in known if ref.name == target.name)
+    near = [str(ref) for ref in of_name] or get_close_matches(str(target), sorted(map(str, known)), 1)
+    return f" Did you mean {listed(near, 'or')}?" if near else ""
 
 
 def fall_back_paths(policy: CoveragePolicy) -> Iterator[tuple[tuple[str, ...], VersionRef]]:

@@ -108,6 +108,9 @@ def demands_text(policy: CompiledPolicy, yearly_hours: Sequence[int] = YEARLY_HO
         called = "Service" if name == "service" else f"{plain(name).capitalize()} service"
         lines += ["", f"{called}, due {due_words(duty)} (clause {duty.clause})"]
         lines += [f"  {demand_words(demand)}" for demand in demands if demand.duty == name]
+    if any(service.by == "calendar" for demand in demands for service in demand.services):
+        start = day_text(policy.terms.in_force.from_)
+        lines += ["", f"The days are those of a machine whose term starts on {start}, the first day in force."]
     if not policy.terms.services:
         lines += ["", "No service is asked for."]
     return "\n".join([*lines, ""])

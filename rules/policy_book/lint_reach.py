@@ -150,24 +150,14 @@ def _fall_backs(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarn
                 f"Leave it if that promise must stay whole; else fall back to a version of {target.name} with the"
                 " same bounds.",
             )
-        sooner = list(_ends_sooner(policy.terms.term.ends, older.term.ends))
-        if sooner:
-            yield PolicyWarning(
-                policy.name,
-                at,
-                "fall_back_ends_sooner",
-                f"{target} ends sooner than this version ({'; '.join(sooner)}): after that, a machine that falls back"
-                " is refused, not paid less.",
-                f"Fall back to a version of {target.name} with the same term, unless the promise without the services"
-                " is meant to end there.",
-            )
+        yield from _sooner(policy, book.by_name[str(target)], at)
         replaced = [p for p in book.versions[target.name] if target.version in p.terms.supersedes]
         if replaced:
             yield PolicyWarning(
                 policy.name,
                 at,
                 "fall_back_is_superseded",
-                f"{target} is faulty by its own maker's word: {replaced[-1].name} supersedes it for new decisions.",
+                f"{target} is replaced: {replaced[-1].name} supersedes it for new decisions.",
                 f"Fall back to {replaced[-1].name}.",
             )
 
@@ -180,6 +170,21 @@ def _fall_backs(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarn
                 " and the better result is paid, so that what this version excludes may be paid all the same.",
                 f"Let {target} say in_force: {{only_as_fall_back: true}}, unless owners are meant to have both.",
             )
+
+
+def _sooner(policy: CompiledPolicy, other: CompiledPolicy, at: str) -> Iterator[PolicyWarning]:
+    """Warn of a fall-back whose term is the shorter one: what it would pay less of is then refused."""
+    sooner = list(_ends_sooner(policy.terms.term.ends, other.terms.term.ends))
+    if sooner:
+        yield PolicyWarning(
+            policy.name,
+            at,
+            "fall_back_ends_sooner",
+            f"{other.name} ends sooner than this version ({'; '.join(sooner)}): after that, a machine that falls back"
+            " is refused, not paid less.",
+            f"Fall back to a version of {other.ref.name} with the same term, unless the promise without the services"
+            " is meant to end there.",
+        )
 
 
 def _superseded(policy: CompiledPolicy, book: PolicyBook) -> Iterator[PolicyWarning]:

@@ -24,6 +24,12 @@ def that_may_govern(documents: Documents) -> tuple[CoveragePolicy, ...]:
     )
 
 
+def superseded_by(ref: VersionRef, documents: Documents) -> tuple[str, ...]:
+    """Return the versions that supersede one, as name@version."""
+    found = (other for other, terms in documents.items() if other.name == ref.name and ref.version in terms.supersedes)
+    return tuple(str(other) for other in sorted(found))
+
+
 def both_in_force_from(one: InForce, other: InForce) -> date | None:
     """Return the first day on which both are in force, None where there is none."""
     first = max(one.from_, other.from_)

@@ -1,6 +1,6 @@
 """`hourmark cases`: tables of worked cases against the policies round them, and the clauses that no case touches."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Sequence, Set
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -34,6 +34,38 @@ class _Tally:
 def run_cases(files: Sequence[Path], policies: Sequence[Path], *, verbose: bool) -> None:
     """Run every table, print failures as expected and got, and leave with 1 where a case fails."""
     tables = _tables(files)
+    tally, books = _tallied(tables, policies, verbose=verbose)
+    _untouched(tally, books)
+    total = tally.held + tally.failed + tally.refused
+    counts = f"{total} {'case' if total == 1 else 'cases'} in {len(tables)} {'table' if len(tables) == 1 else 'tables'}"
+    say(f"{counts}: {tally.held} hold, {tally.failed} fail" + (f", {tally.refused} refused" if tally.refused else ""))
+    if tally.refused:
+        raise typer.Exit(REFUSED)
+    if tally.failed:
+        raise typer.Exit(NOT_HELD)
+
+
+def cases_beside(directory: Path, versions: Set[str]) -> tuple[int, int, tuple[str, ...]]:
+    """Run the tables in a directory that are about some of these versions, printing what does not hold.
+
+    Returns how many cases there are, how many of them do not hold, and the versions that no table is about.
+    """
+    documents = [(file, read_document(file)) for file in document_files(directory)]
+    tables = []
+    for file, document in documents:
+        if isinstance(document.tree, dict) and "cases" in document.tree:
+            table = checked(CaseTable, document)
+            if versions & set(map(str, table.policies)):
+                tables.append((file, document, table))
+    tally, _ = _tallied(tables, (), verbose=False)
+    failed = tally.failed + tally.refused
+    return tally.held + failed, failed, tuple(sorted(versions - tally.named))
+
+
+def _tallied(
+    tables: Sequence[tuple[Path, ParsedDocument, CaseTable]], policies: Sequence[Path], *, verbose: bool
+) -> tuple[_Tally, list[PolicyBook]]:
+    """Run tables, and return what they came to, with the books that they were run against."""
     tally = _Tally()
     books: list[PolicyBook] = []
     for file, document, table in tables:
@@ -44,14 +76,7 @@ def run_cases(files: Sequence[Path], policies: Sequence[Path], *, verbose: bool)
         books.append(load_policies(*places, only=set(with_superseded(table, source))).book)
         tally.named |= {str(ref) for ref in table.policies}
         _run_table(document, table, source, tally, verbose)
-    _untouched(tally, books)
-    total = tally.held + tally.failed + tally.refused
-    counts = f"{total} {'case' if total == 1 else 'cases'} in {len(tables)} {'table' if len(tables) == 1 else 'tables'}"
-    say(f"{counts}: {tally.held} hold, {tally.failed} fail" + (f", {tally.refused} refused" if tally.refused else ""))
-    if tally.refused:
-        raise typer.Exit(REFUSED)
-    if tally.failed:
-        raise typer.Exit(NOT_HELD)
+    return tally, books
 
 
 def _tables(files: Sequence[Path]) -> list[tuple[Path, ParsedDocument, CaseTable]]:

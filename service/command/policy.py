@@ -1,15 +1,21 @@
 """`hourmark policy`: check, show, compare and publish the versions in a directory."""
 
+from collections.abc import Sequence
 from pathlib import Path
+
+import typer
 
 from rules.policy_book.demands import demands_text
 from rules.policy_book.diff import diff_text
 from rules.policy_book.lint import warnings_of
 from rules.policy_book.show import WIDTH, terms_in_plain_english
+from rules.policy_book.values import listed
+from rules.policy_book.version_days import superseded_by
 from schemas.documents import Fault
-from service.command.output import say, say_at, to_width, width
+from service.command.cases import cases_beside
+from service.command.output import NOT_HELD, complain, say, say_at, to_width, width
 from service.currencies import all_exponents
-from service.lock_file import LOCK_NAME, Published, read_lock, with_versions, write_lock
+from service.lock_file import LOCK_NAME, Published, conventions_ref, read_lock, with_versions, write_lock
 from service.policy_files import PolicyDirectory, load_policies, load_with_fall_backs, lock_files
 from service.rendering.decision_text import short_digest
 from service.rendering.layout import wrapped
@@ -20,13 +26,15 @@ def run_check(directory: Path) -> None:
     """Print what is wrong, what is doubtful, and what the terms ask of owners; raises InputRefused with all faults."""
     found = _load(directory)
     published = _published(directory)
+    documents = {policy.ref: policy.terms for policy in found.book.by_name.values()}
     names = list(found.book.by_name)
     say(f"{len(names)} {'version' if len(names) == 1 else 'versions'} in {shown_path(directory)}, no faults.")
     for name, policy in found.book.by_name.items():
         state = "published" if name in published.policies else "not published"
-        _say_wrapped(f"{name}  {policy.terms.title} ({state})")
-    for file in found.passed_over:
-        say_at(str(shown_path(file)), "says neither policy nor conventions, and was passed over.")
+        replaced = superseded_by(policy.ref, documents)
+        superseded = f", superseded by {listed(replaced)}" if replaced else ""
+        _say_wrapped(f"{name}  {policy.terms.title} ({state}{superseded})")
+    _say_passed_over(found)
     warnings = warnings_of(found.book)
     if warnings:
         say()
@@ -35,8 +43,9 @@ def run_check(directory: Path) -> None:
     for warning in warnings:
         _say_warning(found.fault(warning.policy, warning.path, warning.message, warning.way_out))
     for policy in found.book.by_name.values():
-        say()
-        say("\n".join(to_width(demands_text(policy))))
+        if not superseded_by(policy.ref, documents):  # what is replaced asks nothing of owners any more
+            say()
+            say("\n".join(to_width(demands_text(policy))))
 
 
 def run_show(file: Path) -> None:
@@ -54,24 +63,59 @@ def run_diff(before: Path, after: Path) -> None:
 
 
 def run_publish(directory: Path) -> None:
-    """Close every version in a directory that is not closed yet; raises InputRefused where anything has a fault."""
+    """Close every version in a directory that is not closed yet.
+
+    Raises InputRefused where anything has a fault, and typer.Exit where a worked case about a new version fails.
+    """
     if not directory.is_dir():
         raise refused(directory, "this is no directory.", "Name the directory that holds the policies.")
     found = _load(directory)
     before = _published(directory)
     lock = directory / LOCK_NAME
     after, new = with_versions(found.book, read_lock(lock), known=before)
+    _say_passed_over(found)
     if not new:
         count = f"all {len(found.book.by_name)} versions in {shown_path(directory)}"
         say(f"Nothing to publish: {count} are published and unchanged.")
         return
+    _hold_cases(directory, new)
     write_lock(lock, after)
     for name in new:
         say(f"published  {name}  {short_digest(found.book.policy(name).digest)}")
+    pinned = sorted({conventions_ref(found.book.policy(name)) for name in new} - set(before.conventions))
+    for name in pinned:
+        say(f"published  {name}  {short_digest(after.conventions[name])} (conventions)")
     old = len(found.book.by_name) - len(new)
     unchanged = f" {old} {'was' if old == 1 else 'were'} published before and unchanged." if old else ""
     say(f"{len(new)} {'version is' if len(new) == 1 else 'versions are'} now closed in {shown_path(lock)}.{unchanged}")
-    say("From now on these files are refused when they change; a change is published as a new version.")
+    also = f", {listed(pinned)} among them" if pinned else ""
+    say(
+        f"From now on these files, and the conventions that they pin{also}, are refused when they change; a change is"
+        " published as a new version."
+    )
+
+
+def _hold_cases(directory: Path, new: Sequence[str]) -> None:
+    """Run the worked cases about the versions to be published; raises typer.Exit where one does not hold."""
+    total, failed, without = cases_beside(directory, set(new))
+    if failed:
+        count = f"{failed} of {total} worked {'case' if total == 1 else 'cases'}"
+        way_out = "correct the terms where they are wrong, and what the case expects where the change is meant."
+        held = f"about these versions {'does' if failed == 1 else 'do'} not hold; nothing was published."
+        complain([f"{count} {held} Work each again by hand: {way_out}"])
+        raise typer.Exit(NOT_HELD)
+    if total:
+        say(f"{total} worked {'case' if total == 1 else 'cases'} about {'it' if len(new) == 1 else 'them'}: all hold.")
+    if without:
+        say(f"No worked case is about {listed(without)}.")
+
+
+def _say_passed_over(found: PolicyDirectory) -> None:
+    """Name the files that say nothing of their own: neither policies nor conventions, and copies."""
+    for file in found.passed_over:
+        say_at(str(shown_path(file)), "says neither policy nor conventions, and was passed over.")
+    for document, name, first in found.repeats:
+        say_at(document, f"repeats {name} of {first}, and changes nothing: give it a version of its own, or remove it.")
 
 
 def _load(directory: Path) -> PolicyDirectory:

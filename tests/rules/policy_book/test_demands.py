@@ -125,6 +125,8 @@ def test_a_sentence_for_no_service_and_for_days() -> None:
     assert "at 80 h a year: none" in text
     assert "at 80 h a year: 2 services, 1 January 2027 (80 h) and 1 January 2028 (160 h)" in text
     assert text.startswith("What Orchard sprayer (version 1) asks of owners within 36 months\n")
+    assert "The days are those of a machine whose term starts on 1 January 2026, the first day in force." in text
+    assert "The days are those" not in demands_text(compiled({"services": OIL}), [80])
     assert "Oil service, due at 900 h, then every 500 h (clause 3)" in text
 
 
