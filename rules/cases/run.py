@@ -50,6 +50,9 @@ class PolicySource:
     conventions: Mapping[str, Mapping[str, Any]]  # by name@version
 
 
+_SENTENCES_SHOWN = 2
+
+
 class CaseRunner:
     """Runs tables against one source; books changed by a case are built once each."""
 
@@ -139,16 +142,15 @@ def _mismatches(case: WorkedCase, decision: Decision) -> Iterator[Mismatch]:
         if name not in lines:
             yield Mismatch(name, "line", "a line of this claim", "none")
             continue
-        yield from _line_mismatches(expected, lines[name])
+        yield from _line_mismatches(expected, lines[name], _waits_for(decision, name))
     if case.payout is not None and case.payout != decision.payout.amount:
         paid = decision.payout.amount
         yield Mismatch("claim", "payout", _as_shown(case.payout, paid), str(paid))
     if case.proposals is not None and case.proposals != len(decision.proposals):
         yield Mismatch("claim", "proposals", str(case.proposals), str(len(decision.proposals)))
     if case.questions is not None and sorted(case.questions) != sorted(q.about for q in decision.questions):
-        yield Mismatch(
-            "claim", "questions", ", ".join(case.questions), ", ".join(q.about for q in decision.questions) or "none"
-        )
+        asked = "; ".join(f"{q.about} ({q.words})" for q in decision.questions) or "none"
+        yield Mismatch("claim", "questions", ", ".join(case.questions) or "none", asked)
     for name, amount in (case.remedy or {}).items():
         found = next((r for r in decision.remedies if r.line == name), None)
         if found is None or found.maker_pays != amount:
@@ -163,10 +165,26 @@ def _as_shown(expected: Decimal, like: Decimal) -> str:
     return str(shown if shown == expected else expected)
 
 
-def _line_mismatches(expected: ExpectedLine, line: LineDecision) -> Iterator[Mismatch]:
+def _waits_for(decision: Decision, line: str) -> str:
+    """Return the words of the questions that a line waits for: what the facts of the case leave open."""
+    return "; ".join(question.words for question in decision.questions if line in question.lines)
+
+
+def _nearest_sentences(words: str, said: Sequence[str]) -> str:
+    """Return the sentences that come nearest to the words that were expected; of few all of them."""
+    near = get_close_matches(words, said, n=_SENTENCES_SHOWN, cutoff=0)
+    more = len(said) - len(near)
+    shown = " / ".join(f'"{sentence}"' for sentence in near) or "nothing"
+    return f"{shown} (the nearest of {len(said)} sentences)" if more else shown
+
+
+def _line_mismatches(expected: ExpectedLine, line: LineDecision, waits_for: str) -> Iterator[Mismatch]:
     codes = [reason.code for reason in line.reasons]
     if expected.outcome is not None and expected.outcome != line.outcome:
-        yield Mismatch(line.line, "outcome", expected.outcome, f"{line.outcome} ({', '.join(codes) or 'no reasons'})")
+        got = f"{line.outcome} ({', '.join(codes) or 'no reasons'})"
+        if waits_for:
+            got += f"; it waits for {waits_for}"
+        yield Mismatch(line.line, "outcome", expected.outcome, got)
     for what in ("maker_pays", "owner_owes", "dealer_bears", "other_payer", "open", "claimed", "added", "allowed"):
         amount = getattr(expected, what)
         if amount is not None and amount != getattr(line, what):
@@ -189,12 +207,11 @@ def _line_mismatches(expected: ExpectedLine, line: LineDecision) -> Iterator[Mis
     if lacking:
         yield Mismatch(line.line, "notes", ", ".join(lacking), ", ".join(notes) or "none")
     if expected.says:
-        text = " ".join(
-            f"{r.words} {' '.join(f'{name}: {value}' for name, value in r.facts)}" for r in (*line.reasons, *line.notes)
-        )
+        said = [part for r in (*line.reasons, *line.notes) for part in (r.words, *map(": ".join, r.facts))]
+        text = " ".join(said)
         for words in expected.says:
             if words not in text:
-                yield Mismatch(line.line, "words", f'"{words}"', f'"{text}"')
+                yield Mismatch(line.line, "words", f'"{words}"', _nearest_sentences(words, said))
 
 
 def touched_clauses(decision: Decision, book: PolicyBook) -> frozenset[tuple[str, str]]:

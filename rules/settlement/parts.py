@@ -7,10 +7,11 @@ from rules.measures.prorating import number_text
 from rules.plain import sum_text
 from rules.settlement.allowance import Allowance, Cut, handled, typed_grains
 from rules.settlement.desk import Desk, Held
-from rules.settlement.exact import Exact, Factor, factor, grains, money_text, times
+from rules.settlement.exact import DECIMALS, Exact, Factor, factor, grains, money_text, times
 from schemas.claim import ClaimLine
 from schemas.policy.pays import PartsPaid
 
+SHOWN = 10 ** (DECIMALS - 4)  # grains of the last decimal that words show
 NO_PRICES = (("typed_unchecked", "No price list is on file."),)
 
 
@@ -36,6 +37,7 @@ def parts(line: ClaimLine, rule: PartsPaid, path: str, desk: Desk, rate: Factor)
         base = most
         row = listed.row() if listed.row is not None else ""
         words = f"{money_text(typed)} claimed, {money_text(most)} on the price list ({row})"
+        words += _price_words(quantity, most, rule)
         excess = handled(times(typed - most, quantity), rule.handling)
         cuts.append(Cut("price_above_list", path, words, excess, rule.excess_borne_by, (row,)))
     if rule.handling_at_most is not None:
@@ -50,9 +52,7 @@ def parts(line: ClaimLine, rule: PartsPaid, path: str, desk: Desk, rate: Factor)
         list_price = times(grains(line.list_price), rate)
 
     def words_of_claim() -> str:
-        text = f"{number_text(quantity)} × " if quantity != 1 else ""
-        text += f"{money_text(typed)} {rule.basis.replace('_', ' ')}"
-        return f"{text} × {number_text(1 + rule.handling)} handling" if rule.handling else text
+        return _priced(quantity, f"{money_text(typed)} {rule.basis.replace('_', ' ')}", rule)
 
     return Allowance(
         desk.policy.terms.currency,
@@ -64,6 +64,21 @@ def parts(line: ClaimLine, rule: PartsPaid, path: str, desk: Desk, rate: Factor)
         list_total=None if list_price is None else times(list_price, quantity),
         net_total=None if net is None else times(net, quantity),
     )
+
+
+def _priced(quantity: Factor, unit: str, rule: PartsPaid) -> str:
+    """Return a unit's price with its quantity and handling: 2 × 412.37 dealer net × 1.15 handling."""
+    text = f"{number_text(quantity)} × {unit}" if quantity != 1 else unit
+    return f"{text} × {number_text(1 + rule.handling)} handling" if rule.handling else text
+
+
+def _price_words(quantity: Factor, most: Exact, rule: PartsPaid) -> str:
+    """Return what the list price comes to with quantity and handling; nothing where it is the price itself."""
+    if quantity == 1 and not rule.handling:
+        return ""
+    total = handled(times(most, quantity), rule.handling)
+    equals = "=" if total % SHOWN == 0 else "≈"
+    return f"; {_priced(quantity, money_text(most), rule)} {equals} {money_text(total)}"
 
 
 def listed_price(line: ClaimLine, rule: PartsPaid, path: str, desk: Desk) -> Listed:

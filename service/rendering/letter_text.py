@@ -181,6 +181,8 @@ def _line(line: LineDecision, decision: Decision, width: int, letter: _Letter) -
 
 def _money(line: LineDecision) -> str:
     parts = [f"We pay {amount_text(line.maker_pays)} of {amount_text(line.claimed)} {line.currency} claimed"]
+    if not line.claimed:
+        parts = [f"We pay {amount_text(line.maker_pays)} {line.currency}; no sum is claimed for this line"]
     if line.added:
         parts.append(f"this includes {amount_text(line.added)} that the terms grant above the claim")
     if line.owner_owes:

@@ -53,3 +53,10 @@ def test_what_is_said_against_a_line_that_is_paid_in_full_is_for_information() -
     paid = replace(DRIVE, outcome="pay", maker_pays=DRIVE.claimed, owner_owes=Decimal("0.00"), reasons=(MISSED,))
     letter = flat(letter_text(replace(DECISION, lines=(paid,))))
     assert "claimed. For your information, as nothing is cut for it: decided under orchard-drive 1, not" in letter
+
+
+def test_a_line_without_a_sum_is_not_said_to_claim_nothing_of_nothing() -> None:
+    trip = replace(DECISION.lines[1], claimed=Decimal("0.00"), dealer_bears=Decimal("0.00"), text="120 km")
+    letter = flat(letter_text(replace(DECISION, lines=(trip,))))
+    assert "Line trip, 120 km (travel, wheel drive): not covered. We pay 0.00 EUR; no sum is claimed for this" in letter
+    assert "of 0.00" not in letter

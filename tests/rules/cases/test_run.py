@@ -131,6 +131,22 @@ def test_terms_of_a_policy_outside_the_table_are_refused(runner: CaseRunner) -> 
         mismatches(runner, {"pump": {"outcome": "pay"}}, terms={"reference@1": {"title": "Another"}})
 
 
+def test_a_case_that_fails_for_want_of_a_fact_says_which(runner: CaseRunner) -> None:
+    """Without a reading at the failure nobody knows whether the hours were passed; the question is told in words."""
+    unread = {"claim": {"reading": None}}
+    (found,) = mismatches(runner, {"pump": {"outcome": "pay"}}, **unread)
+    assert found.startswith("pump: outcome expected pay, got need_info (fact_open); it waits for ")
+    assert "the meter reading at the failure" in found
+
+
+def test_words_that_are_not_found_show_the_nearest_sentences_alone(runner: CaseRunner) -> None:
+    (found,) = mismatches(runner, {"work": {"says": ["item: labor"]}})
+    got = found.partition(", got ")[2]
+    assert got.startswith('"item: labour" / ')
+    assert got.count('" / "') == 1
+    assert got.endswith(" (the nearest of 3 sentences)")
+
+
 def test_a_claim_without_a_day_is_refused_in_the_words_of_a_case(runner: CaseRunner) -> None:
     with pytest.raises(CaseFault, match="the claim states no day; write failed_on"):
         mismatches(runner, {"pump": {"outcome": "pay"}}, claim={"failed_on": None})

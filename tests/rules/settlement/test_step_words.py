@@ -80,11 +80,21 @@ def test_pieces_at_a_price_above_the_list() -> None:
     money = money_of(policy_of(), {"part": line}, prices=prices)["part"]
     assert (money.claimed, money.maker) == (94845, 92000)  # 2 × 412.37 × 1.15 = 948.451; 2 × 400.00 × 1.15
     assert words_of(money, "claimed") == ["2 × 412.37 dealer net × 1.15 handling"]
-    assert words_of(money, "allowance") == ["412.37 claimed, 400.00 on the price list (prices@1 from 1 January 2025)"]
+    assert words_of(money, "allowance") == [
+        "412.37 claimed, 400.00 on the price list (prices@1 from 1 January 2025); 2 × 400.00 × 1.15 handling = 920.00"
+    ]
     (cut,) = money.cuts
     assert cut.records == ("prices@1 from 1 January 2025",)
-    one = money_of(policy_of({"pays": {"parts": {"handling": 0}}}), {"part": {**line, "quantity": 1}})["part"]
+    bare = policy_of({"pays": {"parts": {"handling": 0}}})
+    one = money_of(bare, {"part": {**line, "quantity": 1}})["part"]
     assert words_of(one, "claimed") == ["412.37 dealer net"]
+    # Without handling and of one piece, the list price is what is left.
+    one = money_of(bare, {"part": {**line, "quantity": 1}}, prices=prices)["part"]
+    assert words_of(one, "allowance") == ["412.37 claimed, 400.00 on the price list (prices@1 from 1 January 2025)"]
+    # 0.3333 × 1.15 = 0.383295 is cut off in words, and not said to be equal.
+    small = {**prices, "rows": [{"part": "P-1", "net": "0.3333", "from": "2025-01-01"}]}
+    one = money_of(policy_of(), {"part": {**line, "quantity": 1}}, prices=small)["part"]
+    assert words_of(one, "allowance")[0].endswith("; 0.3333 × 1.15 handling ≈ 0.3832")
 
 
 def test_time_above_and_below_the_flat_rate() -> None:
