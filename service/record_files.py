@@ -1,6 +1,6 @@
 """Reading records and tables from files, one document or a list of them a file, into what is on file by key."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
@@ -13,7 +13,7 @@ from schemas.machine import Machine
 from schemas.quantities import RecordId
 from schemas.reference_tables import ReferenceTable
 from schemas.service_record import ServiceRecord
-from service.text_files import InputRefused, checked, document_files, expect, read_document, refused
+from service.text_files import SUFFIXES, InputRefused, checked, document_files, expect, read_document, refused
 
 Record = TypeVar("Record", bound=BaseModel)
 
@@ -73,7 +73,24 @@ def read_tables(*places: Path) -> tuple[ReferenceTable, ...]:
             faults.append(document.fault(("version",), message, "Give one of the two another version, or remove it."))
     if faults:
         raise InputRefused(faults)
+    if places and not tables:
+        raise refused(places[0], "no table found here.", _why_none(places))
     return tuple(table for _, (table, _) in sorted(tables.items()))
+
+
+def _why_none(places: Sequence[Path]) -> str:
+    """Return what stands in these places instead of a table."""
+    others = [
+        file.name
+        for place in places
+        if place.is_dir()
+        for file in sorted(place.rglob("*"))
+        if file.is_file() and file.suffix not in SUFFIXES and not file.name.startswith(".")
+    ]
+    if not others:
+        return "A table begins with `table: name` and `version: 1`; name its file, or the directory it is in."
+    some = ", ".join(others[:3]) + (", …" if len(others) > 3 else "")
+    return f"{some} {'is' if len(others) == 1 else 'are'} not YAML or JSON: write the rows as a table in one of these."
 
 
 def _by_key(model: type[Record], kind: str, file: Path, key_of: Callable[[Record], str]) -> dict[str, Record]:

@@ -11,6 +11,7 @@ from pydantic import BaseModel, TypeAdapter
 from schemas.documents import DocumentRefused, Fault, ParsedDocument, parse_document, validated
 
 SUFFIXES = (".yaml", ".yml", ".json")
+_SHEETS = (".csv", ".tsv", ".xls", ".xlsx", ".ods")
 
 # What a document is, by a key that it has; where a document has several of them, the first one tells.
 _KINDS = {
@@ -51,6 +52,9 @@ def refused(file: Path, message: str, way_out: str) -> InputRefused:
 
 def read_document(file: Path) -> ParsedDocument:
     """Return the parsed document of a file; raises InputRefused for a file that cannot be read or is no document."""
+    if file.suffix.lower() in _SHEETS and file.is_file():
+        kind = file.suffix.removeprefix(".").upper()
+        raise refused(file, f"{kind} is not read here.", "Write its rows as a list in YAML or JSON.")
     try:
         data = file.read_bytes()
     except FileNotFoundError:

@@ -309,3 +309,22 @@ def test_output_keeps_to_the_width_of_the_terminal(columns: str) -> None:
     done = process(*DECIDE, COLUMNS=columns)
     assert done.returncode == 0
     assert max(len(line) for line in done.stdout.splitlines()) <= int(columns)
+
+
+def test_a_sheet_is_refused_with_what_is_read_instead(tmp_path: Path) -> None:
+    sheet = tmp_path / "claim.csv"
+    sheet.write_text("claim,serial\nC-1,QF60-771\n")
+    code, out, err = run("decide", sheet, *DECIDE[2:])
+    assert (code, out) == (2, "")
+    assert "claim.csv:1: CSV is not read here. Write its rows as a list in YAML or JSON." in flat(err)
+
+
+def test_a_directory_without_a_table_is_refused(tmp_path: Path) -> None:
+    given = [str(tmp_path) if part == str(FILES / "tables") else part for part in DECIDE]
+    code, out, err = run(*given)
+    assert (code, out) == (2, "")
+    assert "no table found here. A table begins with `table: name` and `version: 1`" in flat(err)
+    (tmp_path / "prices.csv").write_text("part,net\n")
+    code, out, err = run(*given)
+    assert (code, out) == (2, "")
+    assert "no table found here. prices.csv is not YAML or JSON: write the rows as a table" in flat(err)

@@ -135,7 +135,7 @@ def test_a_case_that_fails_for_want_of_a_fact_says_which(runner: CaseRunner) -> 
     """Without a reading at the failure nobody knows whether the hours were passed; the question is told in words."""
     unread = {"claim": {"reading": None}}
     (found,) = mismatches(runner, {"pump": {"outcome": "pay"}}, **unread)
-    assert found.startswith("pump: outcome expected pay, got need_info (fact_open); it waits for ")
+    assert found.startswith("pump: outcome expected pay, got need_info (hour_limit_passed, fact_open); it waits for ")
     assert "the meter reading at the failure" in found
 
 
