@@ -3,6 +3,8 @@
 Facts are written as in the documents themselves, with four shorthands: lists of records are written as mappings by id,
 ``like: a`` copies another service, a machine's events may stand directly under ``machine``, and null takes a key away.
 ``terms`` and ``conventions`` change a policy or its conventions for one case, for cases that show what a knob does.
+
+Instead of a base, a table may name a scenario: a directory of records on file, from which each case names a claim.
 """
 
 from typing import Annotated, Any
@@ -10,7 +12,7 @@ from typing import Annotated, Any
 from pydantic import Field, model_validator
 
 from schemas.decision import Outcome
-from schemas.quantities import Amount, Document, Name, PublishedVersion, Share
+from schemas.quantities import Amount, Document, Name, PublishedVersion, RecordId, Share
 
 Codes = Annotated[tuple[str, ...], Field(min_length=1)]
 Said = Annotated[str, Field(min_length=1)]
@@ -51,6 +53,9 @@ class WorkedCase(Document):
     id: str | None = Field(default=None, description="Short id, such as E-01.")
     name: str = Field(min_length=10)
     source: str | None = Field(default=None, description="Where the expected value comes from.")
+    claim_on_file: RecordId | None = Field(
+        default=None, description="The claim of the table's scenario that this case is about, decided as it is on file."
+    )
     terms: dict[str, dict[str, Any]] = Field(default_factory=dict, description="Changes to policies, by name@version.")
     conventions: dict[str, Any] = Field(default_factory=dict, description="Changes to the conventions of all policies.")
     machine: dict[str, Any] = Field(default_factory=dict)
@@ -67,6 +72,9 @@ class WorkedCase(Document):
     remedy: dict[str, Amount] | None = Field(
         default=None, min_length=1, description="What a line would come to with the named remedy."
     )
+
+
+FACTS = ("machine", "services", "claim", "dealer", "tables", "earlier_payments", "decided_on")
 
 
 class CaseBase(Document):
@@ -89,5 +97,28 @@ class CaseTable(Document):
     source: str | None = Field(
         default=None, description="Where the expected values come from, unless a case says otherwise."
     )
-    base: CaseBase
+    base: CaseBase | None = Field(default=None, description="The facts that the cases share; left out with a scenario.")
+    scenario: str | None = Field(
+        default=None,
+        description="Instead of a base: the directory, seen from this file, of claims.json, machines.json and the other"
+        " records on file.",
+    )
     cases: tuple[WorkedCase, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _facts_come_from_one_place(self) -> "CaseTable":
+        if (self.base is None) == (self.scenario is None):
+            raise ValueError("a table takes its facts from one place: write either base or scenario")
+        for case in self.cases:
+            if (case.claim_on_file is None) != (self.scenario is None):
+                raise ValueError(
+                    f'case "{case.name}": claim_on_file names a claim of the table\'s scenario; write it in every case'
+                    " of a table with a scenario, and in no other"
+                )
+            stated = [fact for fact in FACTS if getattr(case, fact)]
+            if case.claim_on_file is not None and stated:
+                raise ValueError(
+                    f'case "{case.name}" is about a claim as it is on file, and states {stated[0]}; leave it out, or'
+                    " write the case in a table with a base"
+                )
+        return self

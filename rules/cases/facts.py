@@ -2,13 +2,18 @@
 
 from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
-from typing import Any, get_args
+from typing import Any, TypeVar, get_args
+
+from pydantic import BaseModel
 
 from schemas.cases import CaseTable, WorkedCase
 from schemas.claim_file import ClaimFile
+from schemas.documents import DocumentRefused, ParsedDocument, validated
+from schemas.documents.tree import Places
 from schemas.policy.clause import Event
 from schemas.quantities import LAST_DAY
 
+MOST_TOLD = 5  # faults of one case; they stand in one sentence
 DECIDED_AFTER = timedelta(days=10)  # after the last day of a case, where it says nothing else
 
 EVENTS = frozenset(get_args(Event)) - {"built"}
@@ -22,8 +27,20 @@ BY_ID = {
 }
 
 
+Model = TypeVar("Model", bound=BaseModel)
+
+
 class CaseFault(ValueError):
     """A case that cannot be read as facts; the message names the case and the way out."""
+
+
+def taken(model: type[Model], tree: Any) -> Model:
+    """Return a changed tree as a document; raises CaseFault in the words that the document itself is refused in."""
+    try:
+        return validated(model, ParsedDocument("", tree, Places))
+    except DocumentRefused as refusal:
+        told = (f"{fault.path}: {fault.message} {fault.way_out}".strip(": ") for fault in refusal.faults[:MOST_TOLD])
+        raise CaseFault(" ".join(told)) from refusal
 
 
 def merged(base: Any, change: Any) -> Any:
@@ -51,6 +68,7 @@ def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: 
     A day that the base states as null is not on file, as in the documents themselves.
     """
     base = table.base
+    assert base is not None, "a case of a claim on file is gathered from its records"
     machine = _machine(merged(base.machine, case.machine))
     claim = _claim(merged(base.claim, case.claim), machine["serial"], currency)
     services = _services(merged(base.services, case.services), case.services, machine["serial"])
@@ -64,7 +82,8 @@ def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: 
     payments = _by_id(merged(base.earlier_payments, case.earlier_payments), "id")
     payments = [{"claim": "C-0", "item": "parts", "currency": currency, **p} for p in payments]
     decided = case.decided_on or base.decided_on or _late_enough(claim, machine, services)
-    return ClaimFile.model_validate(
+    return taken(
+        ClaimFile,
         {
             "machine": machine,
             "services": services,
@@ -74,7 +93,7 @@ def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: 
             "earlier_payments": payments,
             "currency_exponents": dict(exponents),
             "decided_on": decided,
-        }
+        },
     )
 
 

@@ -1,6 +1,6 @@
 """Running a table of cases: each decided by the engine, compared with what it must come to."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from difflib import get_close_matches
@@ -9,11 +9,12 @@ from typing import Any
 import orjson
 
 from rules.adjudicate import Adjudicator
-from rules.cases.facts import CaseFault, claim_file_of, merged
+from rules.cases.facts import CaseFault, claim_file_of, merged, taken
 from rules.decision.catalogue import KINDS
 from rules.policy_book.book import PolicyBook, build_book
 from rules.policy_book.compiled import each_clause
 from schemas.cases import CaseTable, ExpectedLine, WorkedCase
+from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
 from schemas.decision import Decision, LineDecision
 from schemas.policy.document import CoveragePolicy
@@ -54,11 +55,17 @@ _SENTENCES_SHOWN = 2
 
 
 class CaseRunner:
-    """Runs tables against one source; books changed by a case are built once each."""
+    """Runs tables against one source; books changed by a case are built once each.
 
-    def __init__(self, source: PolicySource, exponents: Mapping[str, int]) -> None:
+    ``on_file`` gathers the claim file of a claim by its number, for tables with a scenario.
+    """
+
+    def __init__(
+        self, source: PolicySource, exponents: Mapping[str, int], on_file: Callable[[str], ClaimFile] | None = None
+    ) -> None:
         self.source = source
         self.exponents = exponents
+        self.on_file = on_file
         self._adjudicators: dict[bytes, Adjudicator] = {}
 
     def __enter__(self) -> "CaseRunner":
@@ -79,7 +86,12 @@ class CaseRunner:
         check_codes(case)
         adjudicator = self._adjudicator(table, case)
         first = adjudicator.book.policy(str(table.policies[0]))
-        claim_file = claim_file_of(table, case, first.terms.currency, self.exponents)
+        if case.claim_on_file is None:
+            claim_file = claim_file_of(table, case, first.terms.currency, self.exponents)
+        elif self.on_file is None:
+            raise CaseFault(f"claim {case.claim_on_file} is to be gathered from records, and none are at hand")
+        else:
+            claim_file = self.on_file(case.claim_on_file)
         decision = adjudicator.decide(claim_file, remedies=case.remedy is not None)
         return CaseResult(
             case, decision, tuple(_mismatches(case, decision)), touched_clauses(decision, adjudicator.book)
@@ -100,12 +112,10 @@ class CaseRunner:
             raise ValueError(
                 f'case "{case.name}" changes {", ".join(stray)}, which the table does not name under policies'
             )
-        policies = [
-            CoveragePolicy.model_validate(merged(tree, case.terms.get(name, {}))) for name, tree in trees.items()
-        ]
+        policies = [taken(CoveragePolicy, merged(tree, case.terms.get(name, {}))) for name, tree in trees.items()]
         pinned = {str(p.conventions) for p in policies}
         conventions = [
-            Conventions.model_validate(merged(self.source.conventions[name], case.conventions))
+            taken(Conventions, merged(self.source.conventions[name], case.conventions))
             for name in sorted(pinned & set(self.source.conventions))
         ]
         return build_book(policies, conventions, whole=False)

@@ -1,23 +1,33 @@
 """`hourmark cases`: tables of worked cases against the policies round them, and the clauses that no case touches."""
 
-from collections.abc import Iterable, Sequence, Set
+from collections.abc import Callable, Iterable, Sequence, Set
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import typer
-from pydantic import ValidationError
 
 from rules.cases.facts import CaseFault
 from rules.cases.run import CaseResult, CaseRunner, PolicySource, untouched_clauses, with_superseded
 from rules.policy_book.book import BookRefused, PolicyBook
 from schemas.cases import CaseTable, WorkedCase
+from schemas.claim_file import ClaimFile
 from schemas.documents import Fault, ParsedDocument
+from service.command.demo import read_scenario
 from service.command.output import NOT_HELD, REFUSED, complain, say, width
 from service.currencies import all_exponents
 from service.policy_files import load_policies, read_policy_source
 from service.rendering.layout import headed, wrapped
 from service.shipped import FIXTURES
-from service.text_files import SUFFIXES, InputRefused, checked, document_files, expect, read_document, refused
+from service.text_files import (
+    SUFFIXES,
+    InputRefused,
+    checked,
+    document_files,
+    expect,
+    read_document,
+    refused,
+    shown_path,
+)
 
 
 @dataclass(slots=True)
@@ -75,7 +85,7 @@ def _tallied(
         # Faults are told with their places, and published versions that changed are refused, before any case runs.
         books.append(load_policies(*places, only=set(with_superseded(table, source))).book)
         tally.named |= {str(ref) for ref in table.policies}
-        _run_table(document, table, source, tally, verbose)
+        _run_table(document, table, CaseRunner(source, all_exponents(), on_file_of(file, table)), tally, verbose)
     return tally, books
 
 
@@ -137,13 +147,28 @@ def _check_names(document: ParsedDocument, table: CaseTable, source: PolicySourc
         raise InputRefused([document.fault(("policies",), message, "Correct the name, or say where with --policies.")])
 
 
-def _run_table(document: ParsedDocument, table: CaseTable, source: PolicySource, tally: _Tally, verbose: bool) -> None:
-    with CaseRunner(source, all_exponents()) as runner:
+def on_file_of(file: Path, table: CaseTable) -> Callable[[str], ClaimFile] | None:
+    """Return what gathers a claim by its number from a table's scenario, None for a table without one."""
+    if table.scenario is None:
+        return None
+    scenario = read_scenario((file.parent / table.scenario).resolve())
+
+    def gathered_claim(number: str) -> ClaimFile:
+        if number not in scenario.claims:
+            raise CaseFault(f"no claim {number} is on file in {shown_path(scenario.directory)}")
+        return scenario.claim_file(scenario.claims[number])
+
+    return gathered_claim
+
+
+def _run_table(document: ParsedDocument, table: CaseTable, cases: CaseRunner, tally: _Tally, verbose: bool) -> None:
+    with cases as runner:
         for place, case in enumerate(table.cases):
-            name = f"{case.id}: {case.name}" if case.id else case.name
+            number = case.id or case.claim_on_file
+            name = f"{number}: {case.name}" if number else case.name
             try:
                 result = runner.run_case(table, case)
-            except (ValidationError, BookRefused, CaseFault, ValueError, KeyError, TypeError) as error:
+            except (BookRefused, CaseFault, ValueError, KeyError, TypeError) as error:
                 tally.refused += 1
                 complain([_case_fault(document, place, name, error)])
                 continue
@@ -171,16 +196,7 @@ def _failure(document: ParsedDocument, place: int, case: WorkedCase, name: str, 
 
 def _case_fault(document: ParsedDocument, place: int, name: str, error: Exception) -> Fault:
     """Return why a case cannot be decided: its facts or its changed terms are not what the models take."""
-    if isinstance(error, ValidationError):
-        details = error.errors(include_url=False)[:5]
-        said = "; ".join(
-            f"{'.'.join(str(part) for part in detail['loc'])}: {detail['msg'].removeprefix('Value error, ')}"
-            for detail in details
-        )
-    elif isinstance(error, KeyError):
-        said = f"{error.args[0] if error.args else 'a key'} is not stated"
-    else:
-        said = str(error)
+    said = f"{error.args[0] if error.args else 'a key'} is not stated" if isinstance(error, KeyError) else str(error)
     return document.fault(
         ("cases", place), f'case "{name}" cannot be decided: {said.removesuffix(".")}.', "Correct its facts or terms."
     )

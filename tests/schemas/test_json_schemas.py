@@ -32,7 +32,6 @@ BY_FILE_NAME = {
 BY_KEY = {"policy": "policy", "conventions": "conventions", "table": "reference-table", "cases": "case-table"}
 WITHOUT_A_SCHEMA = {
     "payments.json",
-    "decisions.yaml",
     "hourmark.lock",
 }  # read by the demo alone, checked where it reads
 
