@@ -13,8 +13,8 @@ pytestmark = pytest.mark.fast
 
 
 def decided_with(*lines: dict[str, Any]) -> Decision:
-    """Decide claim C-2054 of the demo, of whose alternator too much is open, with more lines."""
-    claim = scenario().claims["C-2054"]
+    """Decide claim C-3074 of the demo, of whose engine too much is open, with more lines."""
+    claim = scenario().claims["C-3074"]
     tree = claim.model_dump(mode="json", by_alias=True)
     changed = Claim.model_validate({**tree, "lines": [*tree["lines"], *lines]})
     with Adjudicator(scenario().policies.book) as adjudicator:
@@ -33,7 +33,7 @@ def test_a_line_that_no_coverage_names_is_not_held() -> None:
 
 
 def test_a_line_that_a_coverage_names_is_held_with_the_others() -> None:
-    decision = decided_with({"line": "9", "item": "parts", "component": "alternator", "net": "80.00"})
+    decision = decided_with({"line": "9", "item": "parts", "component": "engine", "net": "80.00"})
     (held,) = (line for line in decision.lines if line.line == "9")
     assert (held.outcome, held.maker_pays) == ("refer", 0)
     assert "too_many_open_facts" in {reason.code for reason in held.reasons}

@@ -47,7 +47,7 @@ def remedies(runner: CaseRunner, duties: Mapping[str, Any], **case: Any) -> tupl
 
 def test_where_each_of_two_missed_services_denies_the_records_of_both_are_named(runner: CaseRunner) -> None:
     (remedy,) = remedies(runner, {})
-    assert [fact.split(":")[1].split("/")[0] for fact in remedy.facts] == ["oil", "yearly"]
+    assert [fact.split(":")[2] for fact in remedy.facts] == ["oil", "yearly"]
     assert (remedy.line, remedy.outcome, remedy.maker_pays) == ("pump", "pay", Decimal("1150.00"))
     assert remedy.desk_words.count("records of the") == 2
     assert "250.0 h (225.0–275.0 h)" in remedy.desk_words
