@@ -40,6 +40,12 @@ class EarlierPayment(Document):
     currency: Currency
 
 
+class PaymentOnMachine(EarlierPayment):
+    """An earlier payment as it stands in a file: with the serial of the machine it was made on."""
+
+    serial: RecordId
+
+
 class ClaimFile(Document):
     """Input of ``adjudicate``. ``service`` gathers it and judges nothing; its digest is the decision's input digest."""
 

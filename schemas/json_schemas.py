@@ -13,7 +13,7 @@ from pydantic import TypeAdapter
 
 from schemas.cases import CaseTable
 from schemas.claim import Claim
-from schemas.claim_file import ClaimFile, Dealer
+from schemas.claim_file import ClaimFile, Dealer, PaymentOnMachine
 from schemas.conventions import Conventions
 from schemas.decision import Decision
 from schemas.machine import Machine
@@ -24,7 +24,8 @@ from schemas.service_record import ServiceRecord
 
 DIALECT: Final = "https://json-schema.org/draft/2020-12/schema"
 SUFFIX: Final = ".schema.json"
-RECORDS: Final = frozenset({"machine", "service-record", "claim", "dealer"})  # a file may hold one, or a list of them
+# A file may hold one of these, or a list of them.
+RECORDS: Final = frozenset({"machine", "service-record", "claim", "dealer", "payment"})
 
 DOCUMENTS: Final[Mapping[str, tuple[Any, str]]] = {
     "policy": (CoveragePolicy, "Coverage terms"),
@@ -34,6 +35,7 @@ DOCUMENTS: Final[Mapping[str, tuple[Any, str]]] = {
     "service-record": (ServiceRecord, "Service records"),
     "claim": (Claim, "Claims"),
     "dealer": (Dealer, "Dealers"),
+    "payment": (PaymentOnMachine, "Earlier payments"),
     "case-table": (CaseTable, "Worked cases"),
     "claim-file": (ClaimFile, "Claim file"),
     "decision": (Decision, "Decision"),
@@ -52,6 +54,8 @@ def json_schema_of(name: str) -> dict[str, Any]:
     model, title = DOCUMENTS[name]
     mode: Literal["validation", "serialization"] = "serialization" if name == "decision" else "validation"
     schema = TypeAdapter(model).json_schema(by_alias=True, mode=mode)
+    if isinstance(model, type):
+        schema = described(model.__name__, schema)
     definitions = {key: _with_short_form(key, described(key, value)) for key, value in schema.pop("$defs", {}).items()}
     if name == "decision":
         schema["properties"].pop("data")  # the bytes of this very form, kept beside it

@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from typing import Any, Final
 
+from schemas.record_words import RECORD_WORDS
+
 WORDS: Final[Mapping[str, str]] = {
     "borne_by": "Who bears what this clause leaves unpaid: owner, dealer or other_payer.",
     "excess_borne_by": "Who bears what is above the most that is paid.",
@@ -32,6 +34,11 @@ WORDS: Final[Mapping[str, str]] = {
     "CarveOut.ends": "When their cover ends; left out with never: true.",
     "Consumables.consumables": "Components that are used up, such as filters.",
     "Consumables.unless": "Whether they are paid when a covered failure ruined them.",
+    "CoveragePolicy.applies_to": "The machines and components that are covered.",
+    "CoveragePolicy.in_force": "The days on which the version is in force, and the date that is held against them.",
+    "CoveragePolicy.pays": "What is paid of each kind of item.",
+    "CoveragePolicy.source": "The maker's own document that these terms are taken from.",
+    "CoveragePolicy.term": "When the cover starts and ends.",
     "DateRange.from": "First day inside; left out, from the beginning.",
     "DateRange.until": "Last day inside; left out, without an end.",
     "Decline.zero_at": "Measure at which nothing is paid any more.",
@@ -42,6 +49,7 @@ WORDS: Final[Mapping[str, str]] = {
     "Distance.unit": "km or mile; a distance claimed in the other one is converted (1 mile is 1.609344 km).",
     "Distance.units_at_most": "Most units that are paid; left out, all.",
     "Due.calendar": "The calendar beside the hours; left out, hours alone count.",
+    "EitherOr.after": "The point of the term from which one of the two is paid.",
     "EitherOr.items": "The two kinds of items of which one is paid.",
     "ExcludedCauses.causes": "Causes of failure that are not covered, by code.",
     "FallBack.fall_back_to": "The version that decides instead, written name@version.",
@@ -111,6 +119,10 @@ WORDS: Final[Mapping[str, str]] = {
     "Window.hours": "How early and late a service may be in hours.",
     "Window.calendar": "How early and late a service may be in days.",
     "WorkedExample.share": "The share that the maker's document prints.",
+    "Pays.anything_else": "What is paid of items that no other key names.",
+    "ServiceDuty.due": "When the service falls due.",
+    "ServiceDuty.window": "How early and how late it may be done.",
+    "Term.starts": "What starts the term, and what else where that is not known.",
 }
 
 
@@ -119,6 +131,9 @@ def described(model: str, schema: dict[str, Any]) -> dict[str, Any]:
     properties = schema.get("properties", {})
     worded = {}
     for key, value in properties.items():
-        words = WORDS.get(f"{model}.{key}", WORDS.get(key))
+        of_record, *examples = RECORD_WORDS.get(f"{model}.{key}", (None,))
+        words = of_record or WORDS.get(f"{model}.{key}", WORDS.get(key))
         worded[key] = value if words is None or value.get("description") else {**value, "description": words}
+        if examples:
+            worded[key] = {**worded[key], "examples": examples}
     return {**schema, "properties": worded} if properties else schema

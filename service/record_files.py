@@ -7,21 +7,14 @@ from typing import TypeVar
 from pydantic import BaseModel, TypeAdapter
 
 from schemas.claim import Claim
-from schemas.claim_file import Dealer, EarlierPayment
+from schemas.claim_file import Dealer, EarlierPayment, PaymentOnMachine
 from schemas.documents import Fault, ParsedDocument
 from schemas.machine import Machine
-from schemas.quantities import RecordId
 from schemas.reference_tables import ReferenceTable
 from schemas.service_record import ServiceRecord
 from service.text_files import SUFFIXES, InputRefused, checked, document_files, expect, read_document, refused
 
 Record = TypeVar("Record", bound=BaseModel)
-
-
-class PaymentOnMachine(EarlierPayment):
-    """An earlier payment with the serial of the machine it was made on."""
-
-    serial: RecordId
 
 
 _TABLE: TypeAdapter[ReferenceTable] = TypeAdapter(ReferenceTable)

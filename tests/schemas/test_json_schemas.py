@@ -15,6 +15,7 @@ from rules.cases.run import CaseRunner
 from schemas.cases import CaseTable
 from schemas.documents import parse_document, validated
 from schemas.json_schemas import DIALECT, DOCUMENTS, json_schema_of, schema_files
+from schemas.record_words import RECORD_WORDS
 from schemas.schema_words import WORDS
 from service.policy_files import read_policy_source
 from tests.rules.policy_book.examples import CONVENTIONS, FULL, SHORT, merged, tree_of
@@ -28,10 +29,10 @@ BY_FILE_NAME = {
     "services.json": "service-record",
     "claims.json": "claim",
     "dealers.json": "dealer",
+    "payments.json": "payment",
 }
 BY_KEY = {"policy": "policy", "conventions": "conventions", "table": "reference-table", "cases": "case-table"}
 WITHOUT_A_SCHEMA = {
-    "payments.json",
     "hourmark.lock",
 }  # read by the demo alone, checked where it reads
 
@@ -68,6 +69,41 @@ def test_the_schema_on_file_is_in_step_with_the_model(name: str) -> None:
 
 def test_no_other_schema_is_on_file() -> None:
     assert {p.name: p.read_text(encoding="utf-8") for p in SCHEMAS.iterdir()} == schema_files()
+
+
+INPUTS = tuple(name for name in DOCUMENTS if name != "decision")
+
+
+def keys_of(name: str) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Yield every key that a kind of document has at any depth, as model.key, with its schema."""
+    schema = json_schema_of(name)
+    root = str(getattr(DOCUMENTS[name][0], "__name__", name))
+    for model, body in ((root, schema), *schema.get("$defs", {}).items()):
+        for one in (body, *body.get("anyOf", ())):
+            for key, value in one.get("properties", {}).items():
+                yield f"{model}.{key}", value
+
+
+@pytest.mark.parametrize("name", INPUTS)
+def test_every_key_of_an_input_says_what_it_is(name: str) -> None:
+    keys = list(keys_of(name))
+    assert keys
+    assert [key for key, value in keys if not value.get("description")] == []
+
+
+@pytest.mark.parametrize("name", INPUTS)
+def test_an_example_of_a_key_is_one_that_it_takes(name: str) -> None:
+    definitions = json_schema_of(name).get("$defs", {})
+    for key, value in keys_of(name):
+        for example in value.get("examples", ()):
+            found = list(Draft202012Validator({**value, "$defs": definitions}).iter_errors(example))
+            assert found == [], f"{key}: {example}"
+
+
+def test_words_stand_for_keys_that_there_are() -> None:
+    """A key renamed leaves words behind that nobody reads."""
+    known = {key for name in DOCUMENTS for key, _ in keys_of(name)}
+    assert sorted(set(RECORD_WORDS) - known) == []
 
 
 @pytest.mark.parametrize("name", DOCUMENTS)
