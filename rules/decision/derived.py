@@ -7,6 +7,7 @@ range, all else as "open" with what it may be.
 from collections import Counter
 from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
 
 from rules.history.meter_sum import meter_sum
@@ -14,7 +15,8 @@ from rules.line_views import WorldResult
 from rules.measures.duties import DutyState
 from rules.measures.groups import LimitState
 from rules.measures.measure import Measures
-from rules.plain import hours_text
+from rules.measures.schedule import DuePoint
+from rules.plain import day_text, hours_text
 from schemas.claim_file import ClaimFile
 from schemas.decision import Measure
 
@@ -150,10 +152,19 @@ def _points(measures: Measures, duty: DutyState) -> Iterator[tuple[tuple[Hashabl
         yield (duty.group, duty.duty), _Found(Measure(name, f"{whose}: schedule starts", value))
     for point in duty.points:
         records = (point.record,) if point.record is not None else ()
-        low, high = point.low_hours, point.high_hours
-        window = f"window {low + begins}-{high + begins}" if low is not None and high is not None else "window "
-        if point.low_day is not None:
-            window += f" {point.low_day}-{point.high_day}"
+        window = f"window {_window_words(point, begins)}"
         state = "unanswered" if point.state == "missed" and point.number in duty.unanswered else point.state
         measure = Measure(name, f"{whose} point {point.number + 1}", f"{state} {window}", records)
         yield (duty.group, duty.duty, point.number), _Found(measure, state=state, window=window)
+
+
+def _window_words(point: DuePoint, begins: int) -> str:
+    """Return a due point's window with its units: 72.0 to 88.0 h or 3 February 2026 to 4 April 2026."""
+    sides = []
+    if point.low_hours is not None and point.high_hours is not None:
+        low, high = (hours_text(hours + begins) for hours in (point.low_hours, point.high_hours))
+        sides.append(f"{low.removesuffix(' h')} to {high}")
+    if point.low_day is not None and point.high_day is not None:
+        low_day, high_day = (day_text(date.fromordinal(day)) for day in (point.low_day, point.high_day))
+        sides.append(f"{low_day} to {high_day}")
+    return " or ".join(sides)

@@ -3,7 +3,6 @@
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date
 
 from rules.history.readings import CLAIM_READING, REPAIR_READING
 from schemas.decision import Decision, Firing, LineDecision, Measure
@@ -23,9 +22,6 @@ from service.rendering.words import (
 
 _IN = "  "
 _GOVERNS = "governs because"
-_HOUR_WINDOW = re.compile(r"\bwindow (-?\d+)-(-?\d+)")
-_DAY_WINDOW = re.compile(r"(?<=\s)(\d{6})-(\d{6})$")
-_BOTH_WINDOWS = re.compile(r"(?<=\d) h (?=\d{1,2} [A-Z])")
 _DAYS_PAST = re.compile(r", (-?\d+) days past")
 _ISO_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 _POINT = re.compile(r"(?:(?P<group>.+): )?(?P<duty>\w+) point (?P<number>\d+)")
@@ -122,14 +118,11 @@ def _measure(measure: Measure, reading: "_Reading") -> str:
 def measure_words(value: str) -> str:
     """Return a measure's value as a reader writes it.
 
-    >>> measure_words("missed window 43200-52800")
+    >>> measure_words("missed window 432.0 to 528.0 h")
     'missed, window 432.0 to 528.0 h'
     """
-    value = _HOUR_WINDOW.sub(lambda m: f"window {_hours(m[1])} to {_hours(m[2])} h", value)
-    value = _DAY_WINDOW.sub(lambda m: f"{_ordinal_day(m[1])} to {_ordinal_day(m[2])}", value)
     value = re.sub(r"^(\w[\w: ]*?) window(?= )", r"\1, window", value).removesuffix(" window")
     value = re.sub(r"^unanswered\b", "no record on file, and asked for", value)
-    value = _BOTH_WINDOWS.sub(" h or ", value)
     value = _DAYS_PAST.sub(_days_past, value)
     return tidy(_ISO_DAY.sub(lambda m: day_text(m[0]), value))
 
@@ -137,10 +130,6 @@ def measure_words(value: str) -> str:
 def _hours(hundredths: str) -> str:
     text = f"{int(hundredths) // 100:,}.{int(hundredths) % 100:02d}"
     return text[:-1] if text.endswith("0") else text
-
-
-def _ordinal_day(ordinal: str) -> str:
-    return day_text(date.fromordinal(int(ordinal)))
 
 
 def _days_past(match: re.Match[str]) -> str:

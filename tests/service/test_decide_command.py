@@ -48,6 +48,9 @@ def test_json_is_the_decision_document() -> None:
     document = json.loads(out)
     assert (code, err) == (0, DRAFTS)
     assert document["status"] == "paid_in_part"
+    # 480 h, 10 % of the hours between two due points early or late: units stand in the words of the document, too.
+    measures = {measure["name"]: measure["value"] for measure in document["measures"]}
+    assert measures["drive_oil point 2"] == "missed window 432.0 to 528.0 h"
     assert {line["line"]: (line["outcome"], line["maker_pays"]) for line in document["lines"]} == {
         "drive": ("pay_part", "690.00"),
         "trip": ("deny", "0.00"),
