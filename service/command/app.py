@@ -55,11 +55,14 @@ def demo(
     ] = None,
     explain: Annotated[bool, typer.Option("--explain", help="Show how that decision was derived, too.")] = False,
     letter: Annotated[bool, typer.Option("--letter", help="Show the dealer's letter instead.")] = False,
+    listing: Annotated[
+        bool, typer.Option("--list", help="List every claim with what came out and why, one a line.")
+    ] = False,
 ) -> None:
     """Decide the claims of the shipped scenario in memory, and show what came out."""
     from service.command.demo import run_demo
 
-    run_demo(claim, explain=explain, letter=letter)
+    run_demo(claim, explain=explain, letter=letter, listing=listing)
 
 
 @app.command()

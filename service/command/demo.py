@@ -2,7 +2,7 @@
 
 import shlex
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -19,7 +19,7 @@ from schemas.claim_file import ClaimFile
 from schemas.decision import Decision
 from service.claim_files import OnFile, by_serial
 from service.command.decide import Beside, gathered, show
-from service.command.output import called, say, width
+from service.command.output import called, refuse, say, width
 from service.policy_files import PolicyDirectory, load_policies
 from service.record_files import (
     one_of,
@@ -30,7 +30,7 @@ from service.record_files import (
     read_services,
     read_tables,
 )
-from service.rendering.layout import joined, wrapped
+from service.rendering.layout import headed, joined, wrapped
 from service.rendering.tally import SUMS, Tally, tally_of
 from service.rendering.words import OUTCOME_WORDS, STATUS_WORDS, amount_text, reason_words
 from service.shipped import DEMO
@@ -79,9 +79,15 @@ def decided_on(claim: Claim) -> date:
     return max(claim.failed_on + DECIDED_AFTER_FAILURE, latest)
 
 
-def run_demo(claim: str | None, *, explain: bool, letter: bool) -> None:
-    """Decide the scenario and print the summary, or one decision of it in full."""
+def run_demo(claim: str | None, *, explain: bool, letter: bool, listing: bool = False) -> None:
+    """Decide the scenario and print the summary, the list of its claims, or one decision of it in full."""
+    if listing and (claim is not None or explain or letter):
+        refuse("--list names every claim; leave out --claim, --explain and --letter.")
     scenario = read_scenario()
+    if listing:
+        with Adjudicator(scenario.policies.book) as adjudicator:
+            _print_list(_decided(scenario, adjudicator))
+        return
     if claim is not None or explain or letter:
         file = scenario.directory / "claims.json"
         chosen = one_of(dict(scenario.claims), claim, file, "claim", "--claim")
@@ -102,6 +108,16 @@ def run_demo(claim: str | None, *, explain: bool, letter: bool) -> None:
     say()
     show(full, scenario.policies.book, Beside(), explain=False, letter=False)
     _print_next(scenario, decisions, example)
+
+
+def _print_list(decisions: Iterable[Decision]) -> None:
+    """Print each claim with its status, what is paid, and the reasons of its lines, each once."""
+    for decision in decisions:
+        codes = dict.fromkeys(reason.code for line in decision.lines for reason in line.reasons)
+        payout = f"{amount_text(decision.payout.amount)} {decision.payout.currency}"
+        head = f"{decision.claim}   {STATUS_WORDS[decision.status]}   {payout}  "
+        reasons = "; ".join(reason_words(code).removesuffix(".") for code in codes)
+        say("\n".join(row.rstrip() for row in headed(head, reasons, width(), "       ")))
 
 
 def _decided(scenario: Scenario, adjudicator: Adjudicator) -> Iterator[Decision]:
@@ -216,6 +232,7 @@ def _print_next(scenario: Scenario, decisions: list[Decision], example: Decision
     for command in (
         f"{program} demo --claim {example.claim} --explain",
         f"{program} demo --claim {waiting} --letter",
+        f"{program} demo --list",
         f"{program} policy check {here}",
         f"{program} policy new",
         decide,

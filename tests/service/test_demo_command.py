@@ -60,6 +60,22 @@ def test_one_claim_of_the_demo_in_full(shown: str) -> None:
     assert "claim C-0000 is not in this file." in err
 
 
+def test_every_claim_is_listed_with_what_came_out_and_why() -> None:
+    """C-2002 is the README's: 731.40 for the part and 96.72 for the work; C-2050 is above its hour limit."""
+    code, out, err = run("demo", "--list")
+    assert (code, err) == (0, "")
+    rows = out.splitlines()
+    starts = [row for row in rows if re.match(r"C-\d{4}   ", row)]
+    assert len(starts) == len({row[:6] for row in starts}) == 250
+    (one,) = [row for row in starts if row.startswith("C-2002")]
+    assert one.startswith("C-2002   paid in part   828.12 EUR   A required service is missing")
+    (one,) = [row for row in starts if row.startswith("C-2050")]
+    assert one.startswith("C-2050   not covered   0.00 EUR   The hour limit was exceeded")
+    code, out, err = run("demo", "--list", "--letter")
+    assert (code, out) == (2, "")
+    assert "--list names every claim; leave out --claim, --explain and --letter." in err
+
+
 def test_hours_over_two_meters_are_told_as_their_sum() -> None:
     """C-2050: the old meter ended at 1,120 h, the new one showed 400 h at the failure; the limit is 1,500 h."""
     code, out, _ = run("demo", "--claim", "C-2050", "--explain")
