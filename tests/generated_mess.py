@@ -79,6 +79,9 @@ def _spoil_machine(
             machine["records_complete_from"] = rng.choice((None, (failed_on - timedelta(days=200)).isoformat()))
         case "delivery":
             machine["events"].pop("retail_delivery", None)
+            if rng.random() < 0.3:  # a slip in the year
+                built = date.fromisoformat(machine["built_on"])
+                machine["events"]["retail_delivery"] = (built - timedelta(days=rng.randint(1, 400))).isoformat()
         case "meter":
             old = rng.choice((None, "500.0", "40.0"))
             machine["meter_changes"] = [{"id": "MC-1", "on": earlier, "old_reading": old, "new_reading": 0}]

@@ -50,6 +50,8 @@ def with_days_in_doubt(
         stands = alike and line.shown.state == "deny" and standing.denied(line.shown.subject.line.line)
         # The worlds may deny on grounds of their own; each must show one that no day plays a part in.
         stands = stands and all(_day_free(result, claim_file) for result in results)
+        # Who bears a denied line must not turn on what is open either.
+        stands = stands and len({_denied_bearer(result, claim_file) for result in results}) == 1
         denied = _denied_on_any_day(line, found, claim_file) if stands else None
         lines.append(denied or _waiting(line, found, standing, claim_file))
     return lines
@@ -142,6 +144,11 @@ def _caused_by_alteration(reason: PolicyReason, line: LineResult, claim_file: Cl
 def _bearer(reasons: Sequence[PolicyReason]) -> str:
     first = min(reasons, key=lambda r: (PRECEDENCE[r.code], r.path))
     return clause_bearer(first.policy, first.code, first.path)
+
+
+def _denied_bearer(result: LineResult, claim_file: ClaimFile) -> str:
+    """Return who bears a line that is denied on grounds that no day plays a part in."""
+    return "owner" if result.view is None else _bearer(_day_free(result, claim_file))
 
 
 def _nothing_paid(shown: LineResult, claim_file: ClaimFile, bearer: str, words: str) -> LineMoney:

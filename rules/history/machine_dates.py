@@ -45,8 +45,7 @@ def demonstrations_in_doubt(machine: Machine) -> tuple[DemoEntry, ...]:
 
 def built_span(machine: Machine) -> Span:
     """Return when the machine may have been built: as stated, else not after what happened to it before."""
-    earliest = min((*events_in_doubt(machine).values(), machine.built_on))
-    return earliest, machine.built_on
+    return min(machine.built_on, *machine.events.values()) if machine.events else machine.built_on, machine.built_on
 
 
 def event_span(event: Event, machine: Machine, failed_on: date) -> Span | None:

@@ -56,10 +56,7 @@ class Hours:
         return self.breaks.value_of(record, bounds, self.world)
 
     def of_fitting(self, component_record: str) -> int | None:
-        """Return the machine hours at a fitting that nobody noted or that readings contradict.
-
-        None where they are on file and agree, or there is no meter.
-        """
+        """Return the machine hours at a fitting, open ones in this world; None: as its record says, or no meter."""
         return self.of_record(fitting_key(component_record))
 
     def at_start(self, day: date) -> int:

@@ -110,7 +110,7 @@ def _on_any_day(verdict: Verdict, any_day: AnyDay, refused: bool, asked: str) ->
     """Return a line while the day of the failure is in doubt: refused without looking at a day, or waiting."""
     denied = [refused_anyway(result, any_day.none_in_force) for result in verdict.results if result.state == "deny"]
     kept = [result for result in denied if result is not None]
-    amounts = {(result.money.currency, result.money.claimed) for result in kept}
+    amounts = {(r.money.currency, r.money.claimed, *(getattr(r.money, who) for who in BEARERS)) for r in kept}
     if refused and len(kept) == len(verdict.results) and len(amounts) == 1:
         return Verdict(kept, set(), verdict.exact)
     return Verdict([waiting(result) for result in verdict.results], {asked}, verdict.exact, asked)
