@@ -22,7 +22,6 @@ from schemas.machine import FittedComponent, Machine, Position
 from schemas.policy.clause import Fitting
 from schemas.policy.document import CoveragePolicy
 from schemas.policy.term import prefix_and_number
-from schemas.quantities import VersionRef
 
 
 @quickly_made
@@ -213,7 +212,7 @@ def _in_force_words(policy: CompiledPolicy, day: date, event: str) -> str:
     else:
         words = f"{in_force.selected_by.replace('_', ' ')} {day_text(day)}"
     until = f" to {day_text(in_force.until)}" if in_force.until is not None else ""
-    replaced = [str(VersionRef(policy.ref.name, number)) for number in sorted(policy.terms.supersedes)]
+    replaced = [f"version {number}" for number in sorted(policy.terms.supersedes)]
     beside = f"; it replaces {listed(replaced)} for new decisions" if replaced else ""
     return f"{words} lies in its time in force, from {day_text(in_force.from_)}{until}{beside}"
 

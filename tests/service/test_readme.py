@@ -82,61 +82,106 @@ def written_and_closed(directory: Path, monkeypatch: pytest.MonkeyPatch, in_forc
     return directory / "policies"
 
 
-def copied(policies: Path, old: str, new: str) -> None:
-    """Make the copies as the README says, with the new months, and ``new`` for ``old`` in the copied policy."""
+def edited(file: Path, *changes: tuple[str, str]) -> None:
+    text = file.read_text(encoding="utf-8")
+    for before, after in changes:
+        assert before in text, before
+        text = text.replace(before, after)
+    file.write_text(text, encoding="utf-8")
+
+
+LONGER = (("months: 42", "months: 48"), ("42 months", "48 months"))
+
+
+def with_the_next_terms(policies: Path) -> None:
+    """Make the copies as the README says, and change in them what it says."""
     (copies,) = (block for block in blocks("") if block.startswith("cp "))
     for line in copies.splitlines():
         _, source, target = shlex.split(line)
         shutil.copy(source, target)
-    second, cases = policies / "orchard-drive-2.yaml", policies / "orchard-drive-2.cases.yaml"
-    text = second.read_text(encoding="utf-8").replace(old, new)
-    text = text.replace("months: 42", "months: 48").replace("42 months", "48 months")
-    second.write_text(text, encoding="utf-8")
-    text = cases.read_text(encoding="utf-8").replace("orchard-drive@1", "orchard-drive@2")
-    cases.write_text(text, encoding="utf-8")
+    in_force = "in_force: {from: 2026-01-01, selected_by: start_of_term}\n"
+    second, third = (block for block in blocks("yaml") if re.match(r"version: [23]\n", block))
+    *ended, end = second.splitlines(keepends=True)
+    edited(policies / "orchard-drive-2.yaml", ("version: 1\n", "".join(ended)), (in_force, end))
+    number, begins = third.splitlines(keepends=True)
+    lesser = ("orchard-drive-prorated@1", "orchard-drive-prorated@2")
+    edited(policies / "orchard-drive-3.yaml", ("version: 1\n", number), (in_force, begins), *LONGER, lesser)
+    edited(policies / "orchard-drive-prorated-2.yaml", ("version: 1\n", "version: 2\n"), *LONGER)
+    cases = policies / "orchard-drive-3.cases.yaml"
+    edited(cases, ("orchard-drive@1", "orchard-drive@3"), lesser)
+    later = re.sub(r"\b20\d\d(?=-)", lambda year: str(int(year[0]) + 1), cases.read_text(encoding="utf-8"))
+    cases.write_text(later, encoding="utf-8")
 
 
 def test_the_next_version_is_made_as_it_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     policies = written_and_closed(tmp_path, monkeypatch)
-    (head,) = (block for block in blocks("yaml") if "supersedes" in block)
-    copied(policies, "version: 1\n", head)
+    with_the_next_terms(policies)
     (commands,) = (block for block in blocks("") if block.startswith("hourmark policy check policies"))
     check, diff, cases, publish = commands.splitlines()
-    assert "orchard-drive@2 Quillfen: wheel drive, proven service (not published)" in ran(check).stdout
-    compared = ran(diff).stdout
-    assert "supersedes\n  before: nothing\n  after:  version 1\n" in compared
-    assert "4 differences" in compared  # version, supersedes, and the term in words and in months
+    checked = ran(check).stdout
+    assert "orchard-drive@1 Quillfen: wheel drive, proven service (published, superseded by orchard-drive@2)" in checked
+    assert "orchard-drive@3 Quillfen: wheel drive, proven service (not published)" in checked
+    assert "warning" not in checked
+    # Version, time in force, the term in words and in months, and what missed services fall back to.
+    assert "orchard-drive@1 and orchard-drive@3: 5 differences" in ran(diff).stdout
     tried = ran(cases)
     assert tried.exit_code == 1
     assert "7 cases in 1 table: 6 hold, 1 fail" in tried.stdout
-    assert "orchard-drive-2.cases.yaml:30: on the day after the term nothing is covered" in flat(tried.stdout)
-    assert "orchard-drive@1" not in tried.stdout  # the replaced version is not what the table is about
-    table = policies / "orchard-drive-2.cases.yaml"
-    # Delivered on 15 January 2026; 48 months end with 14 January 2030.
-    table.write_text(table.read_text(encoding="utf-8").replace("2029-07-15", "2030-01-15"), encoding="utf-8")
+    assert "orchard-drive-3.cases.yaml:30: on the day after the term nothing is covered" in flat(tried.stdout)
+    refused = ran(publish)
+    assert (refused.exit_code, "1 of 7 worked cases about these versions does not hold" in refused.stderr) == (1, True)
+    # Delivered on 15 January 2027: as the README says.
+    edited(policies / "orchard-drive-3.cases.yaml", ("2030-07-15", "2031-01-15"))
+    assert "over on 15 July 2030, and 48 months on 15 January 2031" in README
     assert ran(cases).exit_code == 0
     closed = ran(publish)
     assert closed.exit_code == 0
-    assert "published  orchard-drive@2" in closed.stdout
-    assert "1 version is now closed in policies/published.lock. 2 were published before and unchanged." in closed.stdout
+    assert "3 versions are now closed in policies/published.lock. 2 were published before" in flat(closed.stdout)
+
+
+def files_of_a_claim(directory: Path, start: str = "2026-03-11") -> None:
+    """Write the README's files of a claim, two years later, the machine delivered on ``start``."""
+    for name, text in re.findall(r"^`?.*?`(\w+\.yaml)`:\n\n```yaml\n(.*?)^```$", README, re.MULTILINE | re.DOTALL):
+        later = text.replace("2024-", "2026-").replace("retail_delivery: 2026-03-11", f"retail_delivery: {start}")
+        (directory / name).write_text(later, encoding="utf-8")
+
+
+@pytest.mark.parametrize(("start", "version"), [("2026-12-31", 2), ("2027-01-01", 3)])
+def test_each_machine_keeps_the_version_of_its_day(
+    start: str, version: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    policies = written_and_closed(tmp_path, monkeypatch)
+    with_the_next_terms(policies)
+    files_of_a_claim(tmp_path, start)
+    edited(tmp_path / "services.yaml", ("2026-05-02", "2027-05-02"), ("drain_and_fill, replace_filter", "service"))
+    edited(tmp_path / "claim.yaml", ("2026-09-02", "2027-09-02"))
+    decide = "hourmark decide claim.yaml --machine machine.yaml --services services.yaml --explain"
+    explained = flat(ran(f"{decide} --policies policies --decided-on 2027-10-01").stdout)
+    assert f"orchard-drive {version}: start of term" in explained
+    own = {2: "from 1 January 2026 to 31 December 2026; it replaces version 1 for new decisions",
+           3: "from 1 January 2027"}  # fmt: skip
+    assert f"lies in its time in force, {own[version]}" in explained
 
 
 def test_an_old_decision_is_made_again_from_the_policies_it_names(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     policies = written_and_closed(tmp_path, monkeypatch)
-    for name, text in re.findall(r"^`?.*?`(\w+\.yaml)`:\n\n```yaml\n(.*?)^```$", README, re.MULTILINE | re.DOTALL):
-        (tmp_path / name).write_text(text.replace("2024-", "2026-"), encoding="utf-8")
+    files_of_a_claim(tmp_path)
     decide = "hourmark decide claim.yaml --machine machine.yaml --services services.yaml --json --decided-on 2026-10-01"
 
     def outcome(options: str) -> str:
         return str(json.loads(ran(f"{decide} {options}").stdout)["digests"]["outcome"])
 
     before = outcome("--policies policies")
-    copied(policies, "version: 1\n", "version: 2\nsupersedes: [1]\n")
-    assert outcome("--policies policies") != before
-    named = "--policies policies/orchard-drive-1.yaml --policies policies/orchard-drive-prorated-1.yaml"
-    assert outcome(named) == before
+    shutil.copy(policies / "orchard-drive-1.yaml", policies / "orchard-drive-2.yaml")
+    edited(policies / "orchard-drive-2.yaml", ("version: 1\n", "version: 2\nsupersedes: [1]\n"), *LONGER)
+    after = outcome("--policies policies")
+    assert after != before
+    prorated = "--policies policies/orchard-drive-prorated-1.yaml"
+    assert outcome(f"--policies policies/orchard-drive-1.yaml {prorated}") == before
+    # What a version superseded is not among the policies that its decisions name.
+    assert outcome(f"--policies policies/orchard-drive-2.yaml {prorated}") == after
 
 
 @pytest.mark.parametrize(
@@ -146,13 +191,13 @@ def test_an_old_decision_is_made_again_from_the_policies_it_names(
 def test_versions_follow_each_other_by_their_days_where_the_first_has_an_end(
     in_force: str, faults: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert "`in_force: {from: 2026-01-01, until: 2026-12-31, selected_by: start_of_term}`" in README
     policies = written_and_closed(tmp_path, monkeypatch, in_force)
-    copied(policies, f"in_force: {in_force}", "in_force: {from: 2027-01-01,")
-    second = policies / "orchard-drive-2.yaml"
-    second.write_text(second.read_text(encoding="utf-8").replace("version: 1\n", "version: 2\n"), encoding="utf-8")
+    shutil.copy(policies / "orchard-drive-1.yaml", policies / "orchard-drive-2.yaml")
+    begins = (f"in_force: {in_force}", "in_force: {from: 2027-01-01,")
+    edited(policies / "orchard-drive-2.yaml", ("version: 1\n", "version: 2\n"), begins)
     checked = ran("hourmark policy check policies")
     assert checked.exit_code == (2 if faults else 0)
     for fault in faults:
         assert fault in checked.stderr
         assert "supersedes: [1]" in checked.stderr
+        assert "a copy of version 1 with that end" in checked.stderr
