@@ -2,7 +2,8 @@
 
 Every cell (a day of age or a few hours of use) is one claim that goes through the whole engine; the cells are weighed
 with the exact probability that the part fails in them, so nothing here is random. Closed forms: W. R. Blischke and
-D. N. P. Murthy, Warranty Cost Analysis (Marcel Dekker 1994), from memory, unless a test names another source.
+D. N. P. Murthy, Warranty Cost Analysis (Marcel Dekker 1994), from memory, unless a test names another source. Printed
+examples that pay nothing, such as the variance of the age at which a machine is replaced, have no policy to hold here.
 """
 
 from collections.abc import Callable, Iterator
@@ -122,6 +123,22 @@ def test_linear_rebate_with_exponential_life(engine: Make) -> None:
     closed = 4000 * (1 - mean / end * (1 - exp(-end / mean)))
     assert round(expected) == 544
     assert isclose(expected, closed, rel_tol=1e-5)
+
+
+def test_a_price_that_holds_its_own_discounted_refund(engine: Make) -> None:
+    """Linear over 4 years, force of failure 1 / (10 - t), discounted at 5 %; price = 55 + its refund: 67.68.
+
+    Common practice, no source. Failures are spread evenly over 10 years, so that a discounted one weighs
+    e^(-0.05 t) / 10; the refund is 0.187308 of the price. A year is written as 1,000 h.
+    """
+    linear = engine("1000.00", axes({**HOURS, "share": {"zero_at": 4000, "free_until": 0, "credit": "whole_term"}}))
+
+    def discounted_by(hours: float) -> float:
+        return (1 - exp(-0.05 * hours / 1000)) / (10 * 0.05)
+
+    refund = linear.by_hours(discounted_by, 4000, 5) / 1000
+    assert abs(refund - 0.187308) < 1e-5
+    assert round(55 / (1 - refund), 2) == 67.68
 
 
 def test_free_replacement_of_the_first_failure(engine: Make) -> None:

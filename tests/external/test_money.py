@@ -13,7 +13,7 @@ from tests.rules.settlement.examples import EXPONENTS, claim_file, policy_of, se
 
 pytestmark = pytest.mark.fast
 
-# General Decimal Arithmetic test cases (M. Cowlishaw, IBM): quantize.decTest 2.56, the cases that an amount can have
+# General Decimal Arithmetic test cases (M. Cowlishaw): quantize.decTest 2.56, the cases that an amount can have
 # (0 or more, 0 to 5 decimals), all rounded half up; as carried in the test suite of CPython. Copied by hand.
 QUANTIZE = """
 quax001 0 0 0 | quax002 1 0 1 | quax006 0.1 0 0 | quax007 0.1 1 0.1 | quax008 0.1 2 0.10 | quax009 0.1 3 0.100

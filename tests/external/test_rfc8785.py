@@ -115,6 +115,39 @@ def test_our_bytes_have_the_hash_of_the_reference_vectors(text: str, sha256_star
     assert hashlib.sha256(rfc8785.dumps(value)).hexdigest().startswith(sha256_start)
 
 
+# Two more vectors of the same collection have keys outside ASCII, which we refuse: the oracle alone is held to them.
+OUTSIDE_ASCII = [
+    (
+        (
+            '{"peach":"This sorting order","p\u00e9ch\u00e9":"is wrong according to French",'
+            '"p\u00eache":"but canonicalization MUST","sin":"ignore locale"}'
+        ),
+        "d99d0ebdcb0033cb",
+    ),
+    (
+        (
+            r'{"\u20ac":"Euro Sign","\r":"Carriage Return","\u000a":"Newline","1":"One","\u0080":"Control\u007f",'
+            r'"\ud83d\ude02":"Smiley","\u00f6":"Latin Small Letter O With Diaeresis",'
+            r'"\ufb33":"Hebrew Letter Dalet With Dagesh","</script>":"Browser Challenge"}'
+        ),
+        "6af595a9aa80110b",
+    ),
+]
+
+
+@pytest.mark.parametrize(("text", "sha256_start"), OUTSIDE_ASCII)
+def test_vectors_with_keys_outside_ascii_are_the_oracles_and_refused_by_us(text: str, sha256_start: str) -> None:
+    value = json.loads(text)
+    assert hashlib.sha256(rfc8785.dumps(value)).hexdigest().startswith(sha256_start)
+    with pytest.raises(ValueError, match="not ASCII"):
+        check_canonical(value)
+    ascii_only = {key: name for key, name in value.items() if key.isascii()}
+    assert canonical_bytes(ascii_only) == rfc8785.dumps(ascii_only)
+
+
+# The sixth vector of the collection is the sample of section 3.2.2, above.
+
+
 def documents() -> st.SearchStrategy[Any]:
     """Documents under our two conditions: ASCII keys, no floats."""
     text = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
