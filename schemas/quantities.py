@@ -108,7 +108,9 @@ def exact_number(value: Any) -> Decimal:
     return number
 
 
-def _short(text: str) -> str:
+def _short(value: Any) -> str:
+    """Return a value as a message shows it: of a long one the beginning, and how long it is."""
+    text = str(value)
     return text if len(text) <= 60 else f"{text[:40]}… ({len(text):,} characters)"
 
 
@@ -168,7 +170,7 @@ def parse_day(value: Any) -> date:
 
 def _day_of_text(value: Any) -> date:
     if not isinstance(value, str) or not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
-        raise ValueError(f'"{value}" is not a date; write year-month-day, such as 2026-03-31')
+        raise ValueError(f'"{_short(value)}" is not a date; write year-month-day, such as 2026-03-31')
     try:
         return date.fromisoformat(value)
     except ValueError:
@@ -199,7 +201,7 @@ def parse_share(value: Any) -> Fraction:
         return value
     text = str(value).strip() if not isinstance(value, bool | float) else ""
     if not re.fullmatch(SHARE_PATTERN, text):
-        raise ValueError(f'"{value}" is not a share; write 1/2, 15% or 0.6')
+        raise ValueError(f'"{_short(value)}" is not a share; write 1/2, 15% or 0.6')
     try:
         return Fraction(text[:-1]) / 100 if text.endswith("%") else Fraction(text)
     except ZeroDivisionError:
@@ -239,7 +241,7 @@ def parse_span(value: Any) -> Span:
         return value
     match = re.fullmatch(SPAN_PATTERN, str(value).strip())
     if match is None:
-        raise ValueError(f'"{value}" is not a span of time; write for example 6 months, 30 days or 2 years')
+        raise ValueError(f'"{_short(value)}" is not a span of time; write for example 6 months, 30 days or 2 years')
     number, unit = int(match[1]), match[2].rstrip("s")
     if unit == "day":
         return Span(days=number)
@@ -284,7 +286,7 @@ def _checked(pattern: str, example: str) -> Any:
 
     def check(text: str) -> str:
         if not compiled.fullmatch(text):
-            raise ValueError(f'"{text}" is not in the right form; write for example {example}')
+            raise ValueError(f'"{_short(text)}" is not in the right form; write for example {example}')
         return text
 
     return AfterValidator(check)
@@ -306,7 +308,7 @@ def parse_version_ref(value: Any) -> VersionRef:
         return value
     match = re.fullmatch(r"([a-z][a-z0-9-]{0,79})@([1-9][0-9]{0,5})", str(value))
     if match is None:
-        raise ValueError(f'"{value}" is not a version; write name@version, for example quillfen-wheel-drive@2')
+        raise ValueError(f'"{_short(value)}" is not a version; write name@version, for example quillfen-wheel-drive@2')
     return VersionRef(match[1], int(match[2]))
 
 

@@ -50,6 +50,7 @@ class PolicyDirectory:
     passed_over: tuple[Path, ...]
     drafts: frozenset[str] = frozenset()  # versions that no lock file holds
     repeats: tuple[tuple[str, str, str], ...] = ()
+    changed: tuple[Fault, ...] = ()  # published versions that changed, where they are shown all the same
 
     def fault(self, policy: str, path: TreePath | str, message: str, way_out: str = "") -> Fault:
         """Return a fault or warning about a policy, at its place in the file and with its clause."""
@@ -65,10 +66,11 @@ class _Found:
     repeats: tuple[tuple[str, str, str], ...]
 
 
-def load_policies(*places: Path, only: Set[str] | None = None) -> PolicyDirectory:
+def load_policies(*places: Path, only: Set[str] | None = None, to_read: bool = False) -> PolicyDirectory:
     """Return the book of the policies in these files and directories, or of some of them, by name@version.
 
-    Raises InputRefused with every fault: of the documents, of the book, and of versions that are published and changed.
+    Raises InputRefused with every fault: of the documents, of the book, and of versions that are published and changed;
+    where the terms are only to be read, by a person, those are returned with it instead.
     """
     found = _find(places, only)
     if not found.policies:
@@ -84,10 +86,10 @@ def load_policies(*places: Path, only: Set[str] | None = None) -> PolicyDirector
     directory = PolicyDirectory(book, documents, found.passed_over, repeats=found.repeats)
     locks = lock_files(*places)
     faults = [fault for lock in locks for fault in _published_faults(directory, lock, places if only is None else ())]
-    if faults:
+    if faults and not to_read:
         raise InputRefused(faults)
     published = {name for lock in locks for name in read_lock(lock).policies}
-    return replace(directory, drafts=frozenset(book.by_name) - published)
+    return replace(directory, drafts=frozenset(book.by_name) - published, changed=tuple(faults))
 
 
 def lock_files(*places: Path) -> tuple[Path, ...]:
@@ -216,6 +218,8 @@ def _pinned_elsewhere(
             if _kind(document.tree) == "conventions":
                 one = checked(Conventions, document)
                 found.setdefault(f"{one.conventions}@{one.version}", one)
+    if not wanted <= set(found):
+        return dict(found)  # the book is refused, and says which there are
     return {name: one for name, one in found.items() if name in wanted}
 
 
@@ -299,7 +303,8 @@ def _changed_faults(directory: PolicyDirectory, published: Published, lock: Path
 def load_with_fall_backs(file: Path) -> tuple[PolicyDirectory, str]:
     """Return the book of one policy file with the versions it falls back to or replaces, found beside it, and its name.
 
-    Raises InputRefused with the faults of these alone: other policies in the directory play no part.
+    They are to be read by a person: published versions that changed are in it, and named as changed. Raises
+    InputRefused with the faults of these alone: other policies in the directory play no part.
     """
     document = read_document(file)
     if _kind(document.tree) != "policy":
@@ -316,7 +321,7 @@ def load_with_fall_backs(file: Path) -> tuple[PolicyDirectory, str]:
             if target not in wanted:
                 wanted.add(target)
                 waiting.append(target)
-    return load_policies(file, file.parent, only=wanted), name
+    return load_policies(file, file.parent, only=wanted, to_read=True), name
 
 
 def checked_policy(document: ParsedDocument) -> CoveragePolicy:

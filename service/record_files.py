@@ -9,6 +9,7 @@ from pydantic import BaseModel, TypeAdapter
 from schemas.claim import Claim
 from schemas.claim_file import Dealer, EarlierPayment, PaymentOnMachine
 from schemas.documents import Fault, ParsedDocument
+from schemas.documents.faults import shortened
 from schemas.machine import Machine
 from schemas.reference_tables import ReferenceTable
 from schemas.service_record import ServiceRecord
@@ -112,7 +113,7 @@ def one_of(records: dict[str, Record], key: str | None, file: Path, what: str, o
         return records[key]
     some = ", ".join(sorted(records)[:5]) + (", …" if len(records) > 5 else "")
     if key is not None:
-        raise refused(file, f"{what} {key} is not in this file.", f"It holds {some}.")
+        raise refused(file, f"{what} {shortened(key)} is not in this file.", f"It holds {some}.")
     if len(records) > 1:
         raise refused(file, f"this file holds {len(records)} {what}s.", f"Say which {what} with {option}: {some}.")
     return next(iter(records.values()))

@@ -55,6 +55,8 @@ def read_document(file: Path) -> ParsedDocument:
     if file.suffix.lower() in _SHEETS and file.is_file():
         kind = file.suffix.removeprefix(".").upper()
         raise refused(file, f"{kind} is not read here.", "Write its rows as a list in YAML or JSON.")
+    if file.is_fifo() and not file.is_relative_to("/dev"):  # a shell's own pipes lie there, and have a writer
+        raise refused(file, "this is a pipe, which may never end.", "Name a file.")
     try:
         data = file.read_bytes()
     except FileNotFoundError:
@@ -119,9 +121,10 @@ def document_files(*places: Path) -> Iterator[Path]:
     for place in places:
         if not place.exists():
             raise refused(place, "there is no such file or directory.", "Check the path.")
-        files = [place] if not place.is_dir() else sorted(p for p in place.rglob("*") if p.suffix in SUFFIXES)
+        files = [place] if not place.is_dir() else sorted(p for p in place.rglob("*") if p.suffix.lower() in SUFFIXES)
         for file in files:
-            if file.resolve() not in seen and not file.is_dir():
+            is_other = file.is_dir() or (file is not place and file.exists() and not file.is_file())  # such as a pipe
+            if file.resolve() not in seen and not is_other:
                 seen.add(file.resolve())
                 yield file
 

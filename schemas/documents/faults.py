@@ -40,7 +40,8 @@ class Fault:
         # A path points better than a column; the column is shown where there is no path.
         column = f":{self.column}" if self.column is not None and not self.path else ""
         path = f" {self.path}:" if self.path else ""
-        return f"{self.file}:{self.line}{column}:{path} {self.message} {self.way_out}".rstrip()
+        told = " ".join(f"{self.message} {self.way_out}".split())  # on one line, whatever a value in it holds
+        return f"{self.file}:{self.line}{column}:{path} {told}".rstrip()
 
 
 class DocumentRefused(Exception):

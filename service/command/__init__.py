@@ -1,8 +1,8 @@
 """The `hourmark` command: every part of the engine that works on files.
 
 Exit codes: 0 done; 1 a check did not hold (a worked case fails, a written JSON Schema is out of step); 2 the input was
-refused, or the command was not understood; 3 a fault of the program itself. What went wrong is printed to standard
-error, one fault a line.
+refused, or the command was not understood; 3 a fault of the program itself; 141 whoever read the output, such as
+`head`, stopped reading. What went wrong is printed to standard error, one fault a line.
 """
 
 import sys

@@ -7,7 +7,9 @@ import typer
 
 from service.command.output import refusing
 
-EXIT_CODES = "Exit codes: 0 done; 1 a check did not hold; 2 the input was refused; 3 a fault of the program."
+EXIT_CODES = (
+    "Exit codes: 0 done; 1 a check did not hold; 2 the input was refused; 3 a fault of the program; 141 nobody read on."
+)
 
 app = typer.Typer(
     name="hourmark",

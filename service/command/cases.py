@@ -125,7 +125,7 @@ def _round(file: Path, table: CaseTable) -> tuple[Path, ...]:
 
 
 def _places_in(directory: Path) -> list[Path]:
-    files = [file for file in sorted(directory.iterdir()) if file.suffix in SUFFIXES and file.is_file()]
+    files = [file for file in sorted(directory.iterdir()) if file.suffix.lower() in SUFFIXES and file.is_file()]
     documents = [file for file in files if _is_terms(file)]
     return documents + [directory / name for name in ("policies", "conventions") if (directory / name).is_dir()]
 

@@ -83,6 +83,8 @@ def run_demo(claim: str | None, *, explain: bool, letter: bool, listing: bool = 
     """Decide the scenario and print the summary, the list of its claims, or one decision of it in full."""
     if listing and (claim is not None or explain or letter):
         refuse("--list names every claim; leave out --claim, --explain and --letter.")
+    if explain and letter:
+        refuse("--explain and --letter print different things: choose one of them.")
     scenario = read_scenario()
     if listing:
         with Adjudicator(scenario.policies.book) as adjudicator:

@@ -10,6 +10,7 @@ import typer
 from rules.plain import day_text
 from schemas.cases import CaseTable
 from schemas.documents import Fault
+from schemas.documents.faults import shortened
 from service.command.cases import run_cases
 from service.command.output import called, day_option, refuse, say, say_at, today
 from service.new_policy import ASSUMED, QUESTIONS, Answers, Asked, DoNotFit, check_together, documents_of, parsed
@@ -94,7 +95,7 @@ def _option(asked: Asked, text: str) -> object:
     try:
         return parsed(asked.key, text)
     except ValueError as error:
-        refuse(f'--{asked.key.replace("_", "-")}: "{text}" cannot be taken: {error}. Nothing was written.')
+        refuse(f'--{asked.key.replace("_", "-")}: "{shortened(text)}" cannot be taken: {error}. Nothing was written.')
 
 
 def _ask(asked: Asked) -> object:

@@ -15,6 +15,7 @@ import typer
 from rich.cells import cell_len
 
 from schemas.documents import Fault
+from schemas.documents.faults import shortened
 from schemas.quantities import FIRST_DAY, LAST_DAY
 from service.rendering.layout import headed, wrapped
 from service.text_files import InputRefused, shown_path
@@ -22,9 +23,11 @@ from service.text_files import InputRefused, shown_path
 REFUSED = 2
 NOT_HELD = 1
 FAULT_OF_OURS = 3
+READER_GONE = 141  # as of any program that a closed pipe ends: 128 and the number of SIGPIPE
 WIDTH_WHEN_PIPED = 100
 WIDEST = 120
 
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _LABEL = re.compile(r" +(?:before|after): +(?=\S)")
 
 P = ParamSpec("P")
@@ -107,8 +110,9 @@ def refusing(command: Callable[P, R]) -> Callable[P, R]:
             complain([f"{count} {'fault' if count == 1 else 'faults'}; nothing was done."])
             raise typer.Exit(REFUSED) from None
         except OSError as error:
-            if isinstance(error, BrokenPipeError):
-                raise
+            if isinstance(error, BrokenPipeError):  # as `| head -1` does: nothing failed, and nobody reads on
+                os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+                raise typer.Exit(READER_GONE) from None
             name = f"{error.filename}: " if error.filename else ""
             refuse(f"{name}{error.strerror or error}. Nothing more was done.")
         except (typer.Exit, typer.Abort):
@@ -131,9 +135,11 @@ def day_option(text: str | None, option: str) -> date | None:
     if text is None:
         return None
     try:
+        if not _DAY.fullmatch(text):  # fromisoformat takes weeks, too, which nobody writes on a claim
+            raise ValueError(text)
         day = date.fromisoformat(text)
     except ValueError:
-        refuse(f'{option}: "{text}" is not a day. Write it as year-month-day, for example 2026-03-31.')
+        refuse(f'{option}: "{shortened(text)}" is not a day. Write it as year-month-day, for example 2026-03-31.')
     if not FIRST_DAY <= day <= LAST_DAY:
         refuse(f"{option}: {text} lies outside {FIRST_DAY} to {LAST_DAY}. Correct the year.")
     return day

@@ -51,6 +51,7 @@ def run_check(directory: Path) -> None:
 def run_show(file: Path) -> None:
     """Print a policy in plain English; raises InputRefused."""
     found, name = load_with_fall_backs(file)
+    _warn_of_changes(found)
     say(terms_in_plain_english(found.book.policy(name), min(width(), WIDTH)))
 
 
@@ -58,6 +59,7 @@ def run_diff(before: Path, after: Path) -> None:
     """Print what changes from one policy file to another, clause by clause; raises InputRefused."""
     old, old_name = load_with_fall_backs(before)
     new, new_name = load_with_fall_backs(after)
+    _warn_of_changes(old, new)
     text = diff_text(old.book.policy(old_name), new.book.policy(new_name))
     say("\n".join(to_width(text)))
 
@@ -116,6 +118,12 @@ def _say_passed_over(found: PolicyDirectory) -> None:
         say_at(str(shown_path(file)), "says neither policy nor conventions, and was passed over.")
     for document, name, first in found.repeats:
         say_at(document, f"repeats {name} of {first}, and changes nothing: give it a version of its own, or remove it.")
+
+
+def _warn_of_changes(*found: PolicyDirectory) -> None:
+    """Say of published versions that changed: they can be read, to see what changed, but nothing is decided by them."""
+    changed = dict.fromkeys(fault for directory in found for fault in directory.changed)
+    complain(f"Warning: {fault}" for fault in changed)
 
 
 def _load(directory: Path) -> PolicyDirectory:

@@ -126,3 +126,61 @@ def test_exit_codes_are_documented() -> None:
     done = process("--help")
     assert done.returncode == 0
     assert "Exit codes: 0 done; 1 a check did not hold; 2 the input was refused" in " ".join(done.stdout.split())
+
+
+# --- The edges of the command ----------------------------------------------------------------------
+
+
+def test_a_reader_that_stops_reading_is_no_failed_check() -> None:
+    with subprocess.Popen(
+        [sys.executable, "-m", "service.command", "policy", "check", str(ROOT / "fixtures/cases/policies")],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=ROOT,
+    ) as checking:  # fmt: skip
+        assert checking.stdout is not None
+        assert checking.stderr is not None
+        assert b"no faults" in checking.stdout.readline()
+        checking.stdout.close()
+        assert checking.stderr.read() == b""
+    assert checking.returncode == 141
+
+
+def test_a_claim_id_of_a_megabyte_is_told_short() -> None:
+    code, _, err = run("demo", "--claim", "C" * 1_000_000)
+    assert code == 2
+    assert "is not in this file" in err
+    assert len(err) < 1000
+
+
+@pytest.mark.parametrize("value", ["C" * 1_000_000, "line\\nbreak"])
+def test_a_value_that_is_wrong_is_told_short_and_on_one_line(tmp_path: Path, value: str) -> None:
+    policy = tmp_path / "policy.yaml"
+    good = (FILES / "terms/orchard-drive-1.yaml").read_text()
+    assert good.count("policy: orchard-drive\n") == 1
+    policy.write_text(good.replace("policy: orchard-drive\n", f'policy: "{value}"\n'))
+    code, _, err = run("policy", "check", policy)
+    assert code == 2
+    assert "is not in the right form" in err
+    assert len(err.splitlines()) == 2  # the fault, and how many there are
+    assert len(err) < 1000
+
+
+def test_a_pipe_is_skipped_in_a_directory_and_refused_by_name(tmp_path: Path) -> None:
+    terms = Path(shutil.copytree(FILES / "terms", tmp_path / "terms"))
+    os.mkfifo(terms / "x.yaml")
+    done = process("policy", "check", terms)
+    assert (done.returncode, "no faults" in done.stdout) == (0, True)
+    done = process("policy", "show", terms / "x.yaml")
+    assert (done.returncode, "this is a pipe" in done.stderr) == (2, True)
+
+
+def test_a_suffix_in_capitals_is_read_too(tmp_path: Path) -> None:
+    terms = Path(shutil.copytree(FILES / "terms", tmp_path / "terms"))
+    (terms / "orchard-drive-1.yaml").rename(terms / "orchard-drive-1.YAML")
+    code, out, _ = run("policy", "check", terms)
+    assert (code, "2 versions" in out) == (0, True)
+
+
+def test_the_letter_and_the_derivation_are_refused_together() -> None:
+    code, out, err = run("demo", "--claim", "C-2001", "--explain", "--letter")
+    assert (code, out) == (2, "")
+    assert "--explain and --letter print different things: choose one of them." in err

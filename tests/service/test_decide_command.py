@@ -129,6 +129,8 @@ def test_without_a_dealer_file_what_is_taken_for_granted_is_said() -> None:
     ("change", "message"),
     [
         (("--decided-on", "2027-13-01"), '--decided-on: "2027-13-01" is not a day. Write it as year-month-day'),
+        (("--decided-on", "2027-W40-1"), '--decided-on: "2027-W40-1" is not a day. Write it as year-month-day'),
+        (("--decided-on", "20270301"), '--decided-on: "20270301" is not a day. Write it as year-month-day'),
         (("--decided-on", "2027-02-09"), "claim C-2207 goes on until 2027-02-10, and cannot be decided on 2027-02-09."),
         (("--machine", FILES / "nowhere.yaml"), "there is no such file. Check the path."),
         (("--machine", FILES), "this is a directory. Name a file in it."),

@@ -190,12 +190,34 @@ def test_formatting_may_change_after_publication_but_not_the_terms(terms: Path) 
     assert "orchard-drive@2 is published, and orchard-drive@1, which it falls back to, has changed since." in err
     for command in (
         ("policy", "publish", terms),
-        ("policy", "show", terms / "orchard-drive-2.yaml"),
         [str(terms) if part == str(FILES / "terms") else part for part in DECIDE],
     ):
         code, out, err = run(*command)
         assert (code, out) == (2, "")
         assert refused in err, command
+
+
+def test_a_published_file_that_changed_is_shown_with_a_warning(terms: Path, tmp_path: Path) -> None:
+    run("policy", "publish", terms)
+    (tmp_path / "kept").mkdir()
+    kept = Path(shutil.copy(terms / "orchard-drive-1.yaml", tmp_path / "kept"))
+    change(terms / "orchard-drive-1.yaml", "[2400, 0]", "[2500, 0]")
+    warning = "orchard-drive@1 is published, and its terms have changed since."
+    code, out, err = run("policy", "show", terms / "orchard-drive-1.yaml")
+    assert (code, "2,500 h" in flat(out)) == (0, True)
+    assert err.startswith("Warning: ")
+    assert warning in flat(err)
+    code, out, err = run("policy", "diff", kept, terms / "orchard-drive-1.yaml")
+    assert (code, warning in flat(err)) == (0, True)
+    assert "2,400 h" in flat(out)
+    assert "2,500 h" in flat(out)
+
+
+def test_conventions_that_are_not_there_are_answered_with_those_that_are(terms: Path) -> None:
+    change(terms / "orchard-drive-1.yaml", "conventions: common-civil@1", "conventions: common-civil@9")
+    code, _, err = run("policy", "check", terms)
+    assert code == 2
+    assert "common-civil@9 are not in this book. Add them, or pin others. Known: common-civil@1" in flat(err)
 
 
 def test_changed_conventions_are_named_as_the_cause(terms: Path) -> None:
