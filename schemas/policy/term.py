@@ -45,7 +45,7 @@ class AppliesTo(Document):
     """Which machines, owners and components the policy is about; a condition left out is not asked for."""
 
     clause: str = Field(min_length=1, max_length=20)
-    models: Annotated[tuple[str, ...], EACH_ONCE] = Field(
+    models: Annotated[tuple[Annotated[str, said_otherwise('write "*" to mean every model')], ...], EACH_ONCE] = Field(
         min_length=1, description="Model codes; a trailing * stands for any ending."
     )
     serials: tuple[SerialRange, ...] = ()
@@ -53,9 +53,9 @@ class AppliesTo(Document):
     use: Annotated[
         tuple[Annotated[ListedWord, said_otherwise("leave use out to mean every use")], ...] | None, EACH_ONCE
     ] = Field(default=None, description="Use classes, such as residential or commercial.")
-    regions: Annotated[tuple[str, ...] | None, EACH_ONCE] = Field(
-        default=None, description="Regions, such as DE or US-CA; DE also holds DE-BY."
-    )
+    regions: Annotated[
+        tuple[Annotated[str, said_otherwise("leave regions out to mean every region")], ...] | None, EACH_ONCE
+    ] = Field(default=None, description="Regions, such as DE or US-CA; DE also holds DE-BY.")
     owner: Literal["first", "any"]
     components: Annotated[
         tuple[

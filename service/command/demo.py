@@ -44,6 +44,13 @@ NARROWEST_TABLE = 100  # cells; the sums of three currencies need them
 SUM_WORDS = {"added": "granted above the claim"}  # the others are called as they are
 
 
+class _Console(Console):
+    """A console that leaves a reader who stopped reading to the command, which knows its exit code."""
+
+    def on_broken_pipe(self) -> None:
+        raise BrokenPipeError
+
+
 @dataclass(frozen=True, slots=True)
 class Scenario:
     """The shipped scenario, read."""
@@ -153,7 +160,7 @@ def most_telling(decisions: list[Decision]) -> Decision:
 
 
 def _print_tally(tally: Tally, scenario: Scenario) -> None:
-    console = Console(width=width(), highlight=False)
+    console = _Console(width=width(), highlight=False)
     book, on_file = scenario.policies.book, scenario.on_file
     services = sum(len(records) for records in on_file.services.values())
     counts = (

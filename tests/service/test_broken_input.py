@@ -12,6 +12,7 @@ import typer
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from service.command.demo import _Console
 from service.command.output import refusing
 from tests.service.command_line import CLAIM, DECIDE, FILES, ROOT, process, run
 
@@ -142,6 +143,12 @@ def test_a_reader_that_stops_reading_is_no_failed_check() -> None:
         checking.stdout.close()
         assert checking.stderr.read() == b""
     assert checking.returncode == 141
+
+
+def test_a_table_that_nobody_reads_on_is_no_failed_check() -> None:
+    """The tables of the summary are written by another way than its words."""
+    with pytest.raises(BrokenPipeError):
+        _Console().on_broken_pipe()
 
 
 def test_a_claim_id_of_a_megabyte_is_told_short() -> None:
