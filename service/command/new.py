@@ -17,6 +17,8 @@ from service.new_policy import ASSUMED, QUESTIONS, Answers, Asked, DoNotFit, che
 from service.policy_files import load_policies
 from service.text_files import InputRefused, read_as, read_document, refused, shown_path, write_whole
 
+LONGEST_SHOWN = 60  # characters of an answer that is told back as it was given
+
 
 def run_new(directory: Path, given: Mapping[str, str | None], from_day: str | None) -> None:
     """Ask what was not given, write the files, and show that they hold. Raises typer.Exit for refused answers."""
@@ -95,7 +97,8 @@ def _option(asked: Asked, text: str) -> object:
     try:
         return parsed(asked.key, text)
     except ValueError as error:
-        refuse(f'--{asked.key.replace("_", "-")}: "{shortened(text)}" cannot be taken: {error}. Nothing was written.')
+        shown = text if len(text) <= LONGEST_SHOWN and text.isprintable() else shortened(text)
+        refuse(f'--{asked.key.replace("_", "-")}: "{shown}" cannot be taken: {error}. Nothing was written.')
 
 
 def _ask(asked: Asked) -> object:
