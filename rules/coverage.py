@@ -10,13 +10,13 @@ from typing import Any
 from rules.cleared import cleared_allowance, cleared_findings
 from rules.decision.catalogue import PRECEDENCE
 from rules.history.timeline import Timeline, build_timeline
-from rules.line_views import LineResult, LineView, PolicyReason, WorldResult, clause_bearer
+from rules.line_states import bearer_of, consequence_of, fall_backs_of, state_of
+from rules.line_views import LineResult, LineView, PolicyReason, WorldResult
 from rules.measures.hours import Hours, resolve_hours
 from rules.measures.measure import Measures, limits_passed, measure, what_may_be
 from rules.open_facts import World
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
-from rules.rule_base.compiler import DUE_STATES
 from rules.rule_base.driver import Derive, Firing
 from rules.rule_base.findings import Fact, Fire, RuleReason, find
 from rules.selection.components import subjects_in
@@ -47,7 +47,6 @@ from rules.settlement.waiting import lines_waiting
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
 from schemas.policy.clause import Limits
-from schemas.policy.services import Consequence, FallBack
 from schemas.policy.services import LowerShare as LowerShareClause
 
 
@@ -226,7 +225,7 @@ class _Run:
             reasons = found.reasons.get(line, ())
             view = self._view(subject, policy, measures, reasons, allowances[line])
             looks[line] = (view,)
-            targets = _fall_backs_of(policy, reasons) if reasons else ()
+            targets = fall_backs_of(policy, reasons) if reasons else ()
             if targets:
                 falling.setdefault(targets, []).append(view)
         for targets, lines in sorted(falling.items()):
@@ -248,7 +247,7 @@ class _Run:
                 allowance = cleared_allowance(allowance)
             allowance = allowances[line.line] = metered(allowance, measures, subject, desk)
             if line.item == "labour":
-                state = _state(reasons.get(line.line, ()), allowance)
+                state = state_of(reasons.get(line.line, ()), allowance)
                 if state == "refer":
                     labour = None
                 elif state == "covered" and labour is not None:
@@ -301,15 +300,15 @@ class _Run:
             return LineView(subject, policy, policy, measures, "covered", (), (), allowance, "owner")
         reasons = [PolicyReason(policy, measures, r.code, r.path, r.effect, r.limit) for r in found]
         held = [PolicyReason(policy, measures, held.code, held.path, "refer", 0, held.words) for held in allowance.held]
-        state = _state(found, allowance)
+        state = state_of(found, allowance)
         lowered = [
             LowerShare(clause.share, r.path, policy.terms.duty_at(r.path).borne_by)
             for r in found
-            if r.effect == "lower_share" and isinstance(clause := _consequence(policy, r), LowerShareClause)
+            if r.effect == "lower_share" and isinstance(clause := consequence_of(policy, r), LowerShareClause)
         ]
         worst = (min(lowered, key=lambda low: (low.share, low.path)),) if lowered else ()
         return LineView(
-            subject, policy, policy, measures, state, (*reasons, *held), worst, allowance, _bearer(policy, found)
+            subject, policy, policy, measures, state, (*reasons, *held), worst, allowance, bearer_of(policy, found)
         )
 
     def settle(self, views: list[LineView]) -> dict[str, LineMoney]:
@@ -357,49 +356,3 @@ class _Run:
         group = view.measures.group_of_line[view.subject.line.line]
         limits = Limits.model_construct(first_of=(rule.after,))
         return limits_passed(limits, policy, group, view.subject, self.evaluation.claim_file, self.unstated, self.world)
-
-
-def _state(reasons: Sequence[RuleReason], allowance: Allowance) -> str:
-    """Return how a line stands by its reasons and allowance: denied, for a person, or covered."""
-    if not reasons:
-        return "refer" if allowance.held else "covered"
-    effects = {reason.effect for reason in reasons}
-    if "deny" in effects or "deny_unless_caused" in effects:
-        return "deny"
-    return "refer" if "refer" in effects or allowance.held else "covered"
-
-
-def _consequence(policy: CompiledPolicy, reason: RuleReason) -> Consequence:
-    """Return what the policy says of the breach behind a service reason."""
-    return policy.terms.duty_at(reason.path).consequence(of_wrong_fluid=reason.code == DUE_STATES["wrong_fluid"])
-
-
-def _fall_backs_of(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> tuple[str, ...]:
-    """Return the versions a line falls back to; none where a service has a worse consequence, or a person must look.
-
-    Of several consequences the worst alone counts: refusal, a lower share, falling back, nothing.
-    """
-    of_services = [reason for reason in reasons if reason.path.startswith("services.")]
-    if not of_services:
-        return ()
-    if any(reason.effect in ("deny", "lower_share") for reason in of_services):
-        return ()
-    if any(reason.effect == "refer" for reason in reasons):
-        return ()
-    targets: set[str] = set()
-    for reason in of_services:
-        if reason.effect != "fall_back":
-            continue
-        consequence = _consequence(policy, reason)
-        assert isinstance(consequence, FallBack)
-        targets.add(str(consequence.fall_back_to))
-    return tuple(sorted(targets))
-
-
-def _bearer(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> str:
-    """Return who bears a denied line: as the clause of the first reason says, else as the catalogue does."""
-    deciding = [r for r in reasons if r.effect in ("deny", "deny_unless_caused")]
-    if not deciding:
-        return "owner"
-    first = min(deciding, key=lambda r: (PRECEDENCE[r.code], r.path))
-    return clause_bearer(policy, first.code, first.path)

@@ -1,0 +1,57 @@
+"""How a line stands by the reasons found: denied, for a person, falling back or covered, and who bears it."""
+
+from collections.abc import Sequence
+
+from rules.decision.catalogue import PRECEDENCE
+from rules.line_views import clause_bearer
+from rules.policy_book.compiled import CompiledPolicy
+from rules.rule_base.compiler import DUE_STATES
+from rules.rule_base.findings import RuleReason
+from rules.settlement.allowance import Allowance
+from schemas.policy.services import Consequence, FallBack
+
+
+def state_of(reasons: Sequence[RuleReason], allowance: Allowance) -> str:
+    """Return how a line stands by its reasons and allowance: denied, for a person, or covered."""
+    if not reasons:
+        return "refer" if allowance.held else "covered"
+    effects = {reason.effect for reason in reasons}
+    if "deny" in effects or "deny_unless_caused" in effects:
+        return "deny"
+    return "refer" if "refer" in effects or allowance.held else "covered"
+
+
+def consequence_of(policy: CompiledPolicy, reason: RuleReason) -> Consequence:
+    """Return what the policy says of the breach behind a service reason."""
+    return policy.terms.duty_at(reason.path).consequence(of_wrong_fluid=reason.code == DUE_STATES["wrong_fluid"])
+
+
+def fall_backs_of(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> tuple[str, ...]:
+    """Return the versions a line falls back to; none where a service has a worse consequence, or a person must look.
+
+    Of several consequences the worst alone counts: refusal, a lower share, falling back, nothing.
+    """
+    of_services = [reason for reason in reasons if reason.path.startswith("services.")]
+    if not of_services:
+        return ()
+    if any(reason.effect in ("deny", "lower_share") for reason in of_services):
+        return ()
+    if any(reason.effect == "refer" for reason in reasons):
+        return ()
+    targets: set[str] = set()
+    for reason in of_services:
+        if reason.effect != "fall_back":
+            continue
+        consequence = consequence_of(policy, reason)
+        assert isinstance(consequence, FallBack)
+        targets.add(str(consequence.fall_back_to))
+    return tuple(sorted(targets))
+
+
+def bearer_of(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> str:
+    """Return who bears a denied line: as the clause of the first reason says, else as the catalogue does."""
+    deciding = [r for r in reasons if r.effect in ("deny", "deny_unless_caused")]
+    if not deciding:
+        return "owner"
+    first = min(deciding, key=lambda r: (PRECEDENCE[r.code], r.path))
+    return clause_bearer(policy, first.code, first.path)
