@@ -10,6 +10,7 @@ from rules.coverage import Evaluation
 from rules.decision.assemble import (
     firings_of,
     line_decision,
+    named_by,
     payout_of,
     proposals_of,
     questions_of,
@@ -79,12 +80,11 @@ class Adjudicator:
         others = alike if explored.complete else None
         notebooks = {key: Notebook(world, claim_file, others) for key, world in worlds.items()}
         lines = tuple(line_decision(line, claim_file, notebooks[id(line.world)]) for line in merged)
-        payers = {line.shown.view.payer.name: line.shown.view.payer for line in merged if line.shown.view is not None}
-        looked_at = {p.name: p for p in self.book.with_fall_backs(first.selected.policies)} | payers
+        looked_at = self.book.with_fall_backs((*first.selected.policies, *named_by(merged)))
         questions = questions_of(merged, claim_file)
         return sealed(
             stated,
-            [looked_at[name] for name in sorted(looked_at)],
+            looked_at,
             claim=claim_file.claim.claim,
             serial=claim_file.machine.serial,
             dealer=claim_file.claim.dealer,

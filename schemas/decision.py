@@ -23,7 +23,7 @@ FORMAT_VERSION = 1
 
 CAUTIONS = (
     "This is not legal advice. Local warranty, consumer and product-safety law and licensed practice prevail.",
-    "A failure that can hurt someone goes to a person at once, whatever is paid.",
+    "A failure that can hurt someone must go to a person at once, whatever is paid.",
 )
 
 

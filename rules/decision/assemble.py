@@ -1,6 +1,6 @@
 """Stage 6: the merged lines become the parts of the Decision, with questions, payout and trace."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 from decimal import Decimal
 from functools import lru_cache
@@ -169,6 +169,16 @@ def _no_more(view: LineView, shown: LineResult) -> str:
     }
     steps = " and ".join(step for step, is_stated in stated.items() if is_stated)
     return f"it pays the customer no more before {steps}" if steps else "it pays the customer no more"
+
+
+def named_by(merged: Sequence[MergedLine]) -> Iterator[CompiledPolicy]:
+    """Yield the versions that lines name: whoever decides again needs them all, also those that do not apply."""
+    for line in merged:
+        view = line.shown.view
+        if view is not None:
+            yield view.payer
+        yield from (other.payer for other in line.shown.others)
+        yield from (policy for policy, _ in line.shown.refused)
 
 
 @lru_cache(maxsize=4096)

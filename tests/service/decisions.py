@@ -236,5 +236,5 @@ Looked at: orchard-base 1, orchard-drive 1 and orchard-drive 2.
 Decided by hourmark 0.1.0; claim file sha256:aaaaaaaaaaaa, outcome sha256:cccccccccccc.
 This is not legal advice. Local warranty, consumer and product-safety law and licensed practice
 prevail.
-A failure that can hurt someone goes to a person at once, whatever is paid.
+A failure that can hurt someone must go to a person at once, whatever is paid.
 """

@@ -29,7 +29,7 @@ def test_demo_shows_outcomes_one_decision_cautions_and_what_to_try_next(shown: s
     for words in (*OUTCOME_WORDS.values(), "Claims by status", "Most frequent reasons", "How it was worked out"):
         assert words in text, words
     assert "This is not legal advice." in text
-    assert "A failure that can hurt someone goes to a person at once, whatever is paid." in text
+    assert "A failure that can hurt someone must go to a person at once, whatever is paid." in text
     assert "\x1b" not in shown
     assert max(len(line) for line in shown.split("What to try next")[0].splitlines()) <= 100
 
