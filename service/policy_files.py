@@ -245,11 +245,7 @@ def _book_faults(error: BookRefused, found: _Found) -> Iterator[Fault]:
 
 def _published_faults(directory: PolicyDirectory, lock: Path, places: Iterable[Path]) -> Iterator[Fault]:
     published: Published = read_lock(lock)
-    folders = {
-        lock.resolve().parent,
-        *(Path(document.name).resolve().parent for document in directory.documents.values()),
-    }
-    yield from _changed_faults(directory, published, shown_path(lock), _named_in(folders))
+    yield from _changed_faults(directory, published, shown_path(lock))
     whole = any(place.is_dir() and lock.resolve().is_relative_to(place.resolve()) for place in places)
     for name in sorted(set(published.policies) - set(directory.book.by_name)) if whole else ():
         line = next(n for n, text in enumerate(lock.read_text(encoding="utf-8").splitlines(), 1) if f" {name} " in text)
@@ -269,14 +265,14 @@ def _named_in(places: Iterable[Path]) -> set[str]:
     return found
 
 
-def _changed_faults(directory: PolicyDirectory, published: Published, lock: Path, beside: Set[str]) -> Iterator[Fault]:
-    """Yield a fault for each changed version, and one for changed conventions, however many versions pin them.
-
-    ``beside``: versions in the same folders that are not looked at, whose numbers are taken all the same.
-    """
+def _changed_faults(directory: PolicyDirectory, published: Published, lock: Path) -> Iterator[Fault]:
+    """Yield a fault for each changed version, and one for changed conventions, however many versions pin them."""
     book = directory.book
     by_conventions: dict[str, list[str]] = {}
-    for name, message in changed_since_publication(book, published).items():
+    changed = changed_since_publication(book, published)
+    # The numbers of versions that lie beside these are taken, though nobody looks at them now.
+    beside = _named_in({Path(directory.documents[name].name).resolve().parent for name in changed})
+    for name, message in changed.items():
         policy = book.by_name[name]
         if conventions_changed(policy, published):
             by_conventions.setdefault(conventions_ref(policy), []).append(name)
