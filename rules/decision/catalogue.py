@@ -156,7 +156,7 @@ _KINDS = (
         None,
         None,
     ),
-    ReasonKind("grade_of_evidence", "note", "A service is proven by other evidence than an invoice.", None, None),
+    ReasonKind("grade_of_evidence", "note", "A service is proven by evidence of a lower grade.", None, None),
     ReasonKind("reading_inferred", "note", "A reading follows from the ones round it.", None, None),
     ReasonKind("caused_by_covered_failure", "note", "Paid because a covered failure ruined it.", None, None),
     ReasonKind("reading_set_aside", "note", "A reading was set aside.", None, None),

@@ -19,7 +19,7 @@ from schemas.claim_file import ClaimFile
 from schemas.decision import Reason
 from schemas.policy.services import ServiceDuty
 
-INVOICES = frozenset(("dealer_invoice", "garage_invoice"))
+BEST_GRADE = "A"
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,9 +114,11 @@ class Notebook:
             service = records.get(point.record or "")
             if service is None:
                 continue
-            if service.evidence and INVOICES.isdisjoint(service.evidence):
-                words = ", ".join(evidence.replace("_", " ") for evidence in sorted(service.evidence))
-                yield "grade_of_evidence", f"{words}.", (service.record,)
+            proven = [proof for proof in terms.proof if set(proof.all) <= set(service.evidence)]
+            best = min(proven, key=lambda proof: (proof.grade, proof.all), default=None)
+            if best is not None and best.grade != BEST_GRADE:
+                words = ", ".join(evidence.replace("_", " ") for evidence in best.all)
+                yield "grade_of_evidence", f"{words}, grade {best.grade}.", (service.record,)
             if self.claim_file.machine.has_meter and service.reading is None and point.state in ("met", "early"):
                 yield "reading_inferred", "", (service.record,)
             fluids = unlisted(terms, service, self.claim_file)
