@@ -9,21 +9,23 @@ from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
+from functools import lru_cache
 
 from rules.history.meter_sum import meter_sum
 from rules.line_views import WorldResult
 from rules.measures.duties import DutyState
 from rules.measures.groups import LimitState
 from rules.measures.measure import Measures
-from rules.measures.schedule import DuePoint
 from rules.plain import day_text, hours_text
 from schemas.claim_file import ClaimFile
 from schemas.decision import Measure
+from schemas.frozen import quickly_made
 
 MOST_NAMED = 3  # values of an open quantity that are told one by one
 NOT_CLOSED = "not closed"  # of an open due point: its window had not closed, or it was not yet due
 
 
+@quickly_made
 @dataclass(frozen=True, slots=True)
 class _Found:
     """A measure in one world; of hours, a share or a due point also what tells it where the worlds differ."""
@@ -37,9 +39,6 @@ class _Found:
     window: str = ""
 
 
-Places = dict[Hashable, _Found]
-
-
 def measures_of(
     shown: WorldResult, worlds: Sequence[WorldResult], claim_file: ClaimFile, *, complete: bool = True
 ) -> tuple[Measure, ...]:
@@ -47,10 +46,10 @@ def measures_of(
 
     ``complete``: all worlds were looked at, and not only the first ones.
     """
-    own = _places(shown, claim_file)
-    others = [own]
-    if len(worlds) > 1:
-        others = [own if world is shown else _places(world, claim_file) for world in worlds]
+    if len(worlds) == 1 and complete:
+        return tuple([_ranged(found) for _, found in _found_in(shown, claim_file)])
+    own = dict(_found_in(shown, claim_file))
+    others = [own if world is shown else dict(_found_in(world, claim_file)) for world in worlds]
     return tuple(
         _told(found, [o[place] for o in others if place in o], len(others), complete) for place, found in own.items()
     )
@@ -99,11 +98,18 @@ def _with(measure: Measure, value: str) -> Measure:
     return Measure(measure.policy, measure.name, value, measure.records)
 
 
-def _places(world: WorldResult, claim_file: ClaimFile) -> Places:
-    """Return the measures of one world by what they measure."""
-    found: Places = {
-        ("why", name): _Found(Measure(name, "governs because", words)) for name, words in world.selected.why
-    }
+def _ranged(found: _Found) -> Measure:
+    """Return a measure of the only world: hours with their range, where they are bounded and nothing turns on them."""
+    low, high = found.low, found.high
+    if low is None or high is None or low == high:
+        return found.measure
+    return _with(found.measure, f"{hours_text(low).removesuffix(' h')} to {hours_text(high)}{found.after}")
+
+
+def _found_in(world: WorldResult, claim_file: ClaimFile) -> Iterator[tuple[Hashable, _Found]]:
+    """Yield the measures of one world with what they measure."""
+    for name, words in world.selected.why:
+        yield ("why", name), _Found(Measure(name, "governs because", words))
     seen = Counter[str]()
     for measures in world.measures:
         name = measures.policy.name
@@ -114,20 +120,20 @@ def _places(world: WorldResult, claim_file: ClaimFile) -> Places:
         if at is not None and bounds is not None:
             summed = meter_sum(claim_file, at) if bounds.certain else None
             measure = Measure(name, "machine hours at the failure", summed or hours_text(at), bounds.records)
-            found[number, "hours"] = _Found(measure) if summed else _Found(measure, bounds.low, bounds.high)
+            yield (number, "hours"), _Found(measure) if summed else _Found(measure, bounds.low, bounds.high)
             if measures.policy.terms.term.tested_on == "failed_on":
                 moved = (bounds.low - at, bounds.high - at)
         for group in measures.groups:
             start = f"{group.start.isoformat()} ({group.start_words})"
-            found[number, group.key] = _Found(Measure(name, f"{group.key}: start of term", start))
+            yield (number, group.key), _Found(Measure(name, f"{group.key}: start of term", start))
             for state in group.limits:
-                found[number, group.key, state.path] = _limit(name, group.key, state, moved)
+                yield (number, group.key, state.path), _limit(name, group.key, state, moved)
         for duty in measures.duties:
-            found |= {(number, *place): point for place, point in _points(measures, duty)}
+            for place, point in _points(measures, duty):
+                yield (number, *place), point
         for line, proration in sorted(measures.prorations.items()):
             measure = Measure(name, f"{line}: paid share", str(proration.share))
-            found[number, "share", line] = _Found(measure, share=proration.share)
-    return found
+            yield (number, "share", line), _Found(measure, share=proration.share)
 
 
 def _limit(name: str, key: str, state: LimitState, moved: tuple[int, int]) -> _Found:
@@ -152,19 +158,18 @@ def _points(measures: Measures, duty: DutyState) -> Iterator[tuple[tuple[Hashabl
         yield (duty.group, duty.duty), _Found(Measure(name, f"{whose}: schedule starts", value))
     for point in duty.points:
         records = (point.record,) if point.record is not None else ()
-        window = f"window {_window_words(point, begins)}"
+        window = _window_words(point.low_hours, point.high_hours, point.low_day, point.high_day, begins)
         state = "unanswered" if point.state == "missed" and point.number in duty.unanswered else point.state
         measure = Measure(name, f"{whose} point {point.number + 1}", f"{state} {window}", records)
         yield (duty.group, duty.duty, point.number), _Found(measure, state=state, window=window)
 
 
-def _window_words(point: DuePoint, begins: int) -> str:
-    """Return a due point's window with its units: 72.0 to 88.0 h or 3 February 2026 to 4 April 2026."""
+@lru_cache(maxsize=8192)
+def _window_words(low: int | None, high: int | None, low_day: int | None, high_day: int | None, begins: int) -> str:
+    """Return a due point's window with its units: window 72.0 to 88.0 h or 3 February 2026 to 4 April 2026."""
     sides = []
-    if point.low_hours is not None and point.high_hours is not None:
-        low, high = (hours_text(hours + begins) for hours in (point.low_hours, point.high_hours))
-        sides.append(f"{low.removesuffix(' h')} to {high}")
-    if point.low_day is not None and point.high_day is not None:
-        low_day, high_day = (day_text(date.fromordinal(day)) for day in (point.low_day, point.high_day))
-        sides.append(f"{low_day} to {high_day}")
-    return " or ".join(sides)
+    if low is not None and high is not None:
+        sides.append(f"{hours_text(low + begins).removesuffix(' h')} to {hours_text(high + begins)}")
+    if low_day is not None and high_day is not None:
+        sides.append(f"{day_text(date.fromordinal(low_day))} to {day_text(date.fromordinal(high_day))}")
+    return f"window {' or '.join(sides)}"

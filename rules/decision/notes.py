@@ -53,6 +53,8 @@ class Notebook:
 
     def _sure(self, merged: MergedLine, named: tuple[str, str], notes: list[Reason]) -> list[Reason]:
         """Return the notes that hold whatever the open facts are; that records are open is one of those facts."""
+        if self.others is not None and len(self.others) == 1:
+            return notes
         doubtful = {note for note in notes if note.code != "records_open"}
         sure = set[Reason]() if self.others is None else set(doubtful)
         for world in self.others or ():

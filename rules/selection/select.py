@@ -257,6 +257,8 @@ def machine_refusal(
 def refusal_in(world: World, policy: CompiledPolicy, claim_file: ClaimFile) -> str | None:
     """Return ``machine_refusal`` in a world: one that turns on a day in doubt is a person's question."""
     terms, machine = policy.terms, claim_file.machine
+    if terms.applies_to.built is None and terms.applies_to.owner != "first":
+        return machine_refusal(terms, claim_file)
     built, owners = built_in_doubt(terms, machine), owners_in_doubt(machine, claim_file.claim.failed_on)
     if not built and (not owners or terms.applies_to.owner != "first"):
         return machine_refusal(terms, claim_file)
