@@ -90,8 +90,8 @@ def test_a_due_point_is_told_as_open_and_no_note_takes_it_for_a_fact(runner: Cas
     round_it = {"r1": {"on": "2020-10-01", "hours": 400}, "r2": {"on": "2021-01-01", "hours": 600}}
     decision = drive(runner, machine={"readings": round_it}, services={"b": {"reading": None}}, claim={"reading": 700})
     assert decision.lines[0].outcome == "pay"
-    assert value_of(decision, "drive_oil point 1") == "met window 7200-8800"
-    assert value_of(decision, "drive_oil point 2") == "open: early or late or met window 43200-52800"
+    assert value_of(decision, "drive_oil point 1") == "met window 72.0 to 88.0 h"
+    assert value_of(decision, "drive_oil point 2") == "open: early or late or met window 432.0 to 528.0 h"
     assert {note.code for note in decision.lines[0].notes} == {"typed_unchecked"}
     text = one_line(derivation_text(decision))
     assert "drive oil, due point 2: open: early or late or met, window 432.0 to 528.0 h" in text
@@ -101,7 +101,7 @@ def test_a_due_point_is_told_as_open_and_no_note_takes_it_for_a_fact(runner: Cas
 def test_what_is_certain_is_told_as_ever(runner: CaseRunner) -> None:
     decision = drive(runner)
     assert value_of(decision, "machine hours at the failure") == "600.0 h"
-    assert value_of(decision, "drive_oil point 2") == "met window 43200-52800"
+    assert value_of(decision, "drive_oil point 2") == "met window 432.0 to 528.0 h"
     assert "Rules that fired, with the facts they matched" in derivation_text(decision)
 
 
@@ -131,7 +131,7 @@ def test_one_reading_below_a_record_is_one_question(runner: CaseRunner) -> None:
     assert [question.words for question in decision.questions] == [
         "the meter reading of 450.0 h on 1 June 2021 (the claim), which is below 480.0 h on 1 November 2020 (b)"
     ]
-    assert value_of(decision, "drive_oil point 1") == "met window 7200-8800"
+    assert value_of(decision, "drive_oil point 1") == "met window 72.0 to 88.0 h"
     letter = one_line(letter_text(decision))
     assert "the meter reading of 450.0 h on 1 June 2021 (the claim), which does not agree with that of" in letter
     assert "480.0 h" not in letter
