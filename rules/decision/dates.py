@@ -50,8 +50,9 @@ def with_days_in_doubt(
         stands = alike and line.shown.state == "deny" and standing.denied(line.shown.subject.line.line)
         # The worlds may deny on grounds of their own; each must show one that no day plays a part in.
         stands = stands and all(_day_free(result, claim_file) for result in results)
-        # Who bears a denied line must not turn on what is open either.
-        stands = stands and len({_denied_bearer(result, claim_file) for result in results}) == 1
+        # Who bears a denied line must not turn on what is open either, unless there is nothing to bear.
+        claims = line.shown.money.claimed != 0
+        stands = stands and len({_denied_bearer(result, claim_file) for result in results if claims}) <= 1
         denied = _denied_on_any_day(line, found, claim_file) if stands else None
         lines.append(denied or _waiting(line, found, standing, claim_file))
     return lines

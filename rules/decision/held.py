@@ -17,14 +17,15 @@ def with_all_asked_for(
     merged: Sequence[MergedLine], explored: Explored, explore_cleared: Callable[[], Explored]
 ) -> Sequence[MergedLine]:
     """Return the lines, held ones with the dealer's facts that would matter to them once they are no longer held."""
-    if len(explored.results) == 1 or not explored.complete:
+    worlds = explored if explored.complete else explored.outline
+    if worlds is None or len(worlds.results) == 1:
         return merged
-    asked = {fact.question.key for path, _ in explored.results for fact, _ in path if fact.asks == "dealer"}
+    asked = {fact.question.key for path, _ in worlds.results for fact, _ in path if fact.asks == "dealer"}
     held = [
         index
         for index, line in enumerate(merged)
         if not asked <= {fact.key for fact in line.facts}
-        and any(world.lines[index].state == "refer" for _, world in explored.results)
+        and any(world.lines[index].state == "refer" for _, world in worlds.results)
     ]
     if not held:
         return merged

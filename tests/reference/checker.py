@@ -160,6 +160,9 @@ def _reasons(line: Doc, order: Mapping[str, int]) -> Iterator[str]:
             yield from _counted(reason)
 
 
+AT_BEGINNING = "machine hours at "  # the start of term, or the fitting
+
+
 def _worn(reason: Doc) -> Iterator[str]:
     """The worn share follows from what was measured: what is gone, of what there was down to where it is used up."""
     facts, comparison = dict(reason["facts"]), reason["comparison"]
@@ -179,14 +182,22 @@ def _counted(reason: Doc) -> Iterator[str]:
     facts, comparison = dict(reason["facts"]), reason["comparison"]
     if "hours counted" not in facts:
         return
-    hours = {name: Decimal(text.removesuffix(" h").replace(",", "")) for name, text in facts.items() if "hours" in name}
-    if comparison is None or Decimal(comparison["left"]) != hours["hours counted"]:
-        yield f"{reason['code']} counts {hours['hours counted']} h and does not compare them"
-    begun = [value for name, value in hours.items() if name.startswith("machine hours at ")]
+    counting = ("hours counted", "machine hours")
+    hours = {name: _span(text) for name, text in facts.items() if name in counting or name.startswith(AT_BEGINNING)}
+    least, most = hours["hours counted"]
+    if comparison is None or Decimal(comparison["left"]) != least:
+        yield f"{reason['code']} counts {least} h and does not compare them"
+    begun = [value for name, value in hours.items() if name.startswith(AT_BEGINNING)]
     if len(begun) != ("machine hours" in hours):
         yield f"{reason['code']} shows what was taken off without what it was taken from, or the other way round"
-    elif begun and hours["machine hours"] - begun[0] != hours["hours counted"]:
-        yield f"{reason['code']}: {hours['machine hours']} h less {begun[0]} h are not {hours['hours counted']} h"
+    elif begun and [whole - begun[0][0] for whole in hours["machine hours"]] != [least, most]:
+        yield f"{reason['code']}: {facts['machine hours']} less {begun[0][0]} h are not {facts['hours counted']}"
+
+
+def _span(text: str) -> tuple[Decimal, Decimal]:
+    """Return the least and the most that hours are told to be: 1,200.0 h, or 1,200.0 to 1,240.0 h."""
+    ends = [Decimal(end.replace(",", "")) for end in text.removesuffix(" h").split(" to ")]
+    return ends[0], ends[-1]
 
 
 def _holds(comparison: Doc) -> bool:

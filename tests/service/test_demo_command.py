@@ -81,7 +81,7 @@ def test_hours_over_two_meters_are_told_as_their_sum() -> None:
     code, out, _ = run("demo", "--claim", "C-2050", "--explain")
     words = "1,120.0 h (MC-01, old meter) + 400.0 h (read at the failure) = 1,520.0 h"
     assert code == 0
-    assert f"machine hours: {words}" in flat(out)
+    assert f"hours over all meters: {words}" in flat(out)
     assert f"machine hours at the failure: {words} " in flat(out)
     assert f"{words} (" not in flat(out)
 

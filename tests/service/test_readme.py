@@ -118,7 +118,7 @@ def test_the_next_version_is_made_as_it_says(tmp_path: Path, monkeypatch: pytest
     with_the_next_terms(policies)
     (commands,) = (block for block in blocks("") if block.startswith("hourmark policy check policies"))
     check, diff, cases, publish = commands.splitlines()
-    checked = ran(check).stdout
+    checked = " ".join(ran(check).stdout.split())
     assert "orchard-drive@1 Quillfen: wheel drive, proven service (published, superseded by orchard-drive@2)" in checked
     assert "orchard-drive@3 Quillfen: wheel drive, proven service (not published)" in checked
     assert "warning" not in checked

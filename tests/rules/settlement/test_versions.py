@@ -54,7 +54,11 @@ def settled(
     """Return the money of each line, which ``by`` gives the version that pays it."""
     payables = payables_of(file, by, share)
     return settled_versions(
-        payables[::-1] if backwards else payables, lambda _: False, lambda policy: desk_of(policy, file), file
+        payables[::-1] if backwards else payables,
+        lambda _: False,
+        lambda _: (),
+        lambda policy: desk_of(policy, file),
+        file,
     )
 
 
