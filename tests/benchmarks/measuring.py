@@ -94,7 +94,7 @@ def timed_stages(spent: dict[str, float]) -> Iterator[None]:
 def counted_worlds(counts: list[int], facts: Counter[str], given_up: list[bool] | None = None) -> Iterator[None]:
     """Note how many worlds each exploration looks at while the block runs, and count the kinds of its open facts.
 
-    ``given_up`` takes down of each whether there were too many.
+    ``given_up`` takes down of each whether there were too many, also in outline.
     """
 
     def counting(explore: Callable[..., Explored]) -> Callable[..., Explored]:
@@ -102,7 +102,7 @@ def counted_worlds(counts: list[int], facts: Counter[str], given_up: list[bool] 
             explored = explore(evaluate, *args, **kwargs)
             counts.append(len(explored.results))
             if given_up is not None:
-                given_up.append(not explored.complete)
+                given_up.append(not explored.complete and explored.outline is None)
             facts.update({fact.key.split(":")[0] for path, _ in explored.results for fact, _ in path})
             return explored
 
