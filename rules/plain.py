@@ -45,6 +45,15 @@ def hours_text(hundredths: int) -> str:
     return f"{text[:-1] if text.endswith('0') else text} h"
 
 
+def hours_range(low: int, high: int) -> str:
+    """Return a range of hundredths of an hour as a reader writes it.
+
+    >>> hours_range(120000, 124010)
+    '1,200.0 to 1,240.1 h'
+    """
+    return f"{hours_text(low).removesuffix(' h')} to {hours_text(high)}"
+
+
 def without_windows(text: str) -> str:
     """Return words about due points without the exact ranges behind them, the points themselves whole.
 

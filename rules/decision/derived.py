@@ -16,7 +16,7 @@ from rules.line_views import WorldResult
 from rules.measures.duties import DutyState
 from rules.measures.groups import LimitState
 from rules.measures.measure import Measures
-from rules.plain import day_text, hours_text
+from rules.plain import day_text, hours_range, hours_text
 from schemas.claim_file import ClaimFile
 from schemas.decision import Measure
 from schemas.frozen import quickly_made
@@ -47,7 +47,7 @@ def measures_of(
     ``complete``: all worlds were looked at, and not only the first ones.
     """
     if len(worlds) == 1 and complete:
-        return tuple([_ranged(found) for _, found in _found_in(shown, claim_file)])
+        return tuple([_ranged(found, found.low, found.high) for _, found in _found_in(shown, claim_file)])
     own = dict(_found_in(shown, claim_file))
     others = [own if world is shown else dict(_found_in(world, claim_file)) for world in worlds]
     return tuple(
@@ -60,8 +60,7 @@ def _told(found: _Found, everywhere: Sequence[_Found], worlds: int, complete: bo
     if found.low is not None:
         low = min(f.low for f in everywhere if f.low is not None)
         high = max(f.high for f in everywhere if f.high is not None)
-        told = hours_text(low) if low == high else f"{hours_text(low).removesuffix(' h')} to {hours_text(high)}"
-        return _with(measure, f"{told}{found.after}")
+        return _ranged(found, low, high)
     if not complete and (found.share is not None or found.state is not None):
         return Measure(measure.policy, measure.name, "open")
     if found.share is not None:
@@ -98,12 +97,11 @@ def _with(measure: Measure, value: str) -> Measure:
     return Measure(measure.policy, measure.name, value, measure.records)
 
 
-def _ranged(found: _Found) -> Measure:
-    """Return a measure of the only world: hours with their range, where they are bounded and nothing turns on them."""
-    low, high = found.low, found.high
+def _ranged(found: _Found, low: int | None, high: int | None) -> Measure:
+    """Return a measure, hours with the range that they lie in."""
     if low is None or high is None or low == high:
         return found.measure
-    return _with(found.measure, f"{hours_text(low).removesuffix(' h')} to {hours_text(high)}{found.after}")
+    return _with(found.measure, f"{hours_range(low, high)}{found.after}")
 
 
 def _found_in(world: WorldResult, claim_file: ClaimFile) -> Iterator[tuple[Hashable, _Found]]:
@@ -169,7 +167,7 @@ def _window_words(low: int | None, high: int | None, low_day: int | None, high_d
     """Return a due point's window with its units: window 72.0 to 88.0 h or 3 February 2026 to 4 April 2026."""
     sides = []
     if low is not None and high is not None:
-        sides.append(f"{hours_text(low + begins).removesuffix(' h')} to {hours_text(high + begins)}")
+        sides.append(hours_range(low + begins, high + begins))
     if low_day is not None and high_day is not None:
         sides.append(f"{day_text(date.fromordinal(low_day))} to {day_text(date.fromordinal(high_day))}")
     return f"window {' or '.join(sides)}"

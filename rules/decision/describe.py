@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from datetime import date
 
 from rules.decision.catalogue import KINDS
-from rules.decision.describe_limits import BREACH_OF, Facts, at_the_least, group_of, hour_words, limit_facts
+from rules.decision.describe_limits import BREACH_OF, Facts, at_the_least, group_behind, hour_words, limit_facts
 from rules.line_views import LineResult, PolicyReason, WorldResult, clause_bearer
 from rules.measures.duties import DutyState, nearest_visit, point_words, rejected_for
 from rules.measures.prorating import number_text
@@ -83,7 +83,7 @@ def _service_facts(
     assert reason.measures is not None
     name = reason.path.removeprefix("services.")
     duty = reason.policy.terms.services[name]
-    group = group_of(reason, line)
+    group = group_behind(reason, line)
     state = next(d for d in reason.measures.duties if d.duty == name and d.group == group.number)
     schedule = state.schedule
     breach = BREACH_OF[reason.code]
@@ -173,7 +173,7 @@ def _symptom_facts(
     assert reason.measures is not None
     symptom = claim_file.claim.symptom
     assert symptom is not None
-    group, name = group_of(reason, line), reason.path.removeprefix("services.")
+    group, name = group_behind(reason, line), reason.path.removeprefix("services.")
     state = next(d for d in reason.measures.duties if d.duty == name and d.group == group.number)
     point = state.symptom_first
     assert point is not None
@@ -202,7 +202,7 @@ def _before_term_facts(
     reason: PolicyReason, line: LineResult, claim_file: ClaimFile
 ) -> tuple[Facts, list[str], Comparison | None]:
     del claim_file
-    group = group_of(reason, line)
+    group = group_behind(reason, line)
     return (
         [("start of term", f"{day_text(group.start)} ({group.start_words})")],
         [],

@@ -9,7 +9,7 @@ from rules.history.timeline import CLAIM_READING
 from rules.line_views import LineResult, PolicyReason, WorldResult
 from rules.measures.groups import Group, LimitState
 from rules.measures.wear import cannot_be
-from rules.plain import day_text, hours_plain, hours_text
+from rules.plain import day_text, hours_plain, hours_range, hours_text
 from schemas.claim_file import ClaimFile
 from schemas.decision import Comparison
 from schemas.quantities import centihours
@@ -26,7 +26,7 @@ BREACH_OF = {
 RANGED = ("machine hours", "hours counted")  # facts that tell hours of the failure
 
 
-def group_of(reason: PolicyReason, line: LineResult) -> Group:
+def group_behind(reason: PolicyReason, line: LineResult) -> Group:
     assert reason.measures is not None
     return reason.measures.group_of_line[line.subject.line.line]
 
@@ -34,7 +34,7 @@ def group_of(reason: PolicyReason, line: LineResult) -> Group:
 def limit_facts(
     reason: PolicyReason, line: LineResult, claim_file: ClaimFile
 ) -> tuple[Facts, list[str], Comparison | None]:
-    group = group_of(reason, line)
+    group = group_behind(reason, line)
     facts: Facts = [("start of term", f"{day_text(group.start)} ({group.start_words})")]
     if not group.limits:
         return facts, [], None
@@ -125,4 +125,4 @@ def at_the_least(
 def _ranged(hours: str, below: int, above: int) -> str:
     """Return hours of one world as the range they lie in: 1,200.0 to 1,240.0 h."""
     shown = centihours(Decimal(hours.removesuffix(" h").replace(",", "")))
-    return f"{hours_text(shown + below).removesuffix(' h')} to {hours_text(shown + above)}"
+    return hours_range(shown + below, shown + above)
