@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, get_args
 
 import orjson
 
@@ -18,6 +18,7 @@ from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
 from schemas.decision import Decision, LineDecision
 from schemas.policy.document import CoveragePolicy
+from schemas.policy.prorating import Item
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,6 +239,10 @@ def touched_clauses(decision: Decision, book: PolicyBook) -> frozenset[tuple[str
         if line.outcome != "deny":
             paths.add((line.policy, f"pays.{line.item}"))
             paths |= {(line.policy, "applies_to"), (line.policy, "term")}
+            carve_outs = enumerate(book.by_name[line.policy].terms.carve_outs)
+            paths |= {
+                (line.policy, f"carve_outs[{n}]") for n, found in carve_outs if line.component in found.components
+            }
             if line.share is not None:
                 paths.add((line.policy, "prorating"))
     for measured in decision.measures:
@@ -250,11 +255,15 @@ def touched_clauses(decision: Decision, book: PolicyBook) -> frozenset[tuple[str
 
 
 def untouched_clauses(results: Sequence[CaseResult], book: PolicyBook) -> list[tuple[str, str]]:
-    """Return the clauses of the book's policies that no case touches, in order."""
+    """Return the clauses of the book's policies that no case touches, in order.
+
+    Where every kind of item has a rule of its own, no case can touch the one for anything else.
+    """
     touched = frozenset[tuple[str, str]]().union(*(result.touched for result in results))
     return [
         (name, path)
         for name, policy in sorted(book.by_name.items())
         for path, _ in each_clause(policy.terms)
         if (name, path) not in touched
+        and not (path == "pays.anything_else" and all(getattr(policy.terms.pays, item) for item in get_args(Item)))
     ]

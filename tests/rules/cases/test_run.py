@@ -205,6 +205,35 @@ def test_only_the_clauses_of_what_was_decided_count_as_touched(runner: CaseRunne
     ]
 
 
+def test_a_paid_component_touches_its_own_carve_out(runner: CaseRunner) -> None:
+    """Of an implement's carve-outs the rotor housing is named in the second; ten years after the sale it is paid."""
+    table = CaseTable.model_validate(
+        {
+            "policies": ["quillfen-implement@1"],
+            "base": {
+                "machine": {"model": "QM15", "has_meter": False, "retail_delivery": "2024-04-08", "region": "FR"},
+                "claim": {
+                    "failed_on": "2034-10-01",
+                    "lines": {"part": {"component": "rotor_housing", "net": "300.00"}},
+                },
+            },
+            "cases": [{"name": "covered for life", "expect": {"part": {"outcome": "pay"}}}],
+        }
+    )
+    book = load_policies(FIXTURES, only={"quillfen-implement@1"}).book
+    missing = [path for _, path in untouched_clauses(list(runner.run(table)), book)]
+    assert "carve_outs[0]" in missing
+    assert "carve_outs[1]" not in missing
+
+
+def test_no_case_is_asked_for_a_rule_that_no_line_can_reach() -> None:
+    """The machine coverage names all eight kinds of items, so nothing is left for its rule for anything else."""
+    book = load_policies(FIXTURES, only={"quillfen-base@1"}).book
+    missing = [path for _, path in untouched_clauses([], book)]
+    assert "pays.supplies" in missing
+    assert "pays.anything_else" not in missing
+
+
 def test_records_may_be_written_as_lists_with_their_ids(runner: CaseRunner) -> None:
     """The same claim with its line as a list, and a reading of 1,001 h on file, which is past the cap of 1,000 h."""
     line = {"line": "pump", "component": "hydrostatic_pump", "net": "1000.00"}
