@@ -270,3 +270,9 @@ LATER = {
         "replacement": {"term": "of_the_machine", "schedule": "of_the_machine"},
     }
 }
+
+
+def falling(target: str, **change: Any) -> dict[str, Any]:
+    """Return a change of terms: who misses a service falls back to another policy."""
+    missed = {"fall_back_to": target, "reach": "linked_components"}
+    return {"services": {"oil": duty({"missed": {"deny": None, **missed}})}, **change}
