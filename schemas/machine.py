@@ -1,6 +1,7 @@
 """A machine and what is on file about it: events, owners, readings, meters, components, storage, alterations."""
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -11,6 +12,12 @@ from schemas.quantities import AS_SET, Amount, Currency, Day, Document, Hours, L
 ReadingSource = Literal["dealer", "owner", "telematics", "fuel_log", "inspection"]
 Position = Literal["left", "right", "front", "rear", "none"]
 BY_ID = in_order_of("id")
+
+
+def _ends_after_it_began(what: str, since: date, until: date | None) -> None:
+    """Refuse a period whose days contradict one another within one record: taken as it stands it would be none."""
+    if until is not None and until < since:
+        raise ValueError(f"{what}: until {until}, before it begins on {since}; swap the two days, or correct one")
 
 
 class Reading(Document):
@@ -39,6 +46,11 @@ class Owner(Document):
     since: Day
     until: LastDay = Field(default=None, description="Left out, or 9999-12-31: still the owner.")
 
+    @model_validator(mode="after")
+    def _in_order(self) -> "Owner":
+        _ends_after_it_began(f"owner {self.order}", self.since, self.until)
+        return self
+
 
 class FittedComponent(Document):
     """A component on the machine, with its serial and how it came there."""
@@ -56,6 +68,15 @@ class FittedComponent(Document):
         description="The parts a kit brought, where it was added to ``component``; left out, it is the component.",
     )
 
+    @model_validator(mode="after")
+    def _in_order(self) -> "FittedComponent":
+        if self.fitted_on and self.removed_on and self.removed_on < self.fitted_on:
+            raise ValueError(
+                f"{self.id}: removed on {self.removed_on}, before it was fitted on {self.fitted_on}; correct the day"
+                " that is wrong, or leave removed_on out if it is still fitted"
+            )
+        return self
+
 
 class Storage(Document):
     """A recorded storage period."""
@@ -63,6 +84,11 @@ class Storage(Document):
     id: RecordId
     since: Day
     until: Day
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "Storage":
+        _ends_after_it_began(self.id, self.since, self.until)
+        return self
 
 
 class Alteration(Document):

@@ -258,6 +258,27 @@ def test_what_differs_has_another_digest() -> None:
         assert ClaimFile.model_validate(moved).digest != digest
 
 
+# A component, an owner and a time in storage, each with the days on which it begins and ends.
+SPANS = [
+    ("components", {"id": "F-1", "component": "pump", "fitted_as": "replacement"}, "fitted_on", "removed_on"),
+    ("owners", {"order": 2}, "since", "until"),
+    ("storage", {"id": "S-1"}, "since", "until"),
+]
+
+
+@pytest.mark.parametrize(("field", "record", "begins", "ends"), SPANS, ids=[field for field, *_ in SPANS])
+def test_a_record_of_a_machine_ends_no_sooner_than_it_begins(
+    field: str, record: dict[str, Any], begins: str, ends: str
+) -> None:
+    """The day itself is taken: a part may have been fitted and removed on one day."""
+    machine = {"serial": "Q-1", "model": "QF60", "built_on": "2024-01-10", "use": "commercial", "region": "FR"}
+    for last in ("2024-05-01", "2024-05-02"):
+        Machine.model_validate({**machine, field: [{**record, begins: "2024-05-01", ends: last}]})
+    words = refusal(Machine, {**machine, field: [{**record, begins: "2024-05-01", ends: "2024-04-30"}]})
+    assert "2024-04-30, before it" in words
+    assert "correct" in words
+
+
 def test_a_range_of_days_that_ends_before_it_begins_is_refused() -> None:
     expected = "the range ends on 2024-01-01, before it begins on 2024-02-01; swap the two dates"
     assert refusal(DateRange, {"from": "2024-02-01", "until": "2024-01-01"}) == expected
