@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from rules.decision.catalogue import PRECEDENCE
-from rules.line_views import clause_bearer
+from rules.line_views import PolicyReason, clause_bearer
 from rules.policy_book.compiled import CompiledPolicy
 from rules.rule_base.compiler import DUE_STATES
 from rules.rule_base.findings import RuleReason
@@ -21,12 +21,12 @@ def state_of(reasons: Sequence[RuleReason], allowance: Allowance) -> str:
     return "refer" if "refer" in effects or allowance.held else "covered"
 
 
-def consequence_of(policy: CompiledPolicy, reason: RuleReason) -> Consequence:
+def consequence_of(policy: CompiledPolicy, reason: RuleReason | PolicyReason) -> Consequence:
     """Return what the policy says of the breach behind a service reason."""
     return policy.terms.duty_at(reason.path).consequence(of_wrong_fluid=reason.code == DUE_STATES["wrong_fluid"])
 
 
-def fall_backs_of(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> tuple[str, ...]:
+def fall_backs_of(policy: CompiledPolicy, reasons: Sequence[RuleReason | PolicyReason]) -> tuple[str, ...]:
     """Return the versions a line falls back to; none where a service has a worse consequence, or a person must look.
 
     Of several consequences the worst alone counts: refusal, a lower share, falling back, nothing.

@@ -2,14 +2,17 @@
 
 While a line lacks its price, or a person must look at it, all of it is open in every world, and the worlds do not tell
 what service records, say, would do to it. So the claim is explored once more with all that settled (``rules.cleared``);
-only where a line is held and the dealer could be asked for something that it does not wait for yet.
+only where a line is held and the dealer could be asked for something that it does not wait for yet. What a person must
+look at also keeps a line from the older version that a missed service leads to, and so from what that one asks for.
 """
 
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import replace
 
+from rules.cleared import cleared_reasons
 from rules.decision.merge import MergedLine, facts_of, merge, signature
-from rules.line_views import LineResult
+from rules.line_states import fall_backs_of
+from rules.line_views import LineResult, LineView
 from rules.open_facts import Details, Explored, OpenFact
 
 
@@ -18,15 +21,14 @@ def with_all_asked_for(
 ) -> Sequence[MergedLine]:
     """Return the lines, held ones with the dealer's facts that would matter to them once they are no longer held."""
     worlds = explored if explored.complete else explored.outline
-    if worlds is None or len(worlds.results) == 1:
+    if worlds is None:
         return merged
     asked = {fact.question.key for path, _ in worlds.results for fact, _ in path if fact.asks == "dealer"}
-    held = [
-        index
-        for index, line in enumerate(merged)
-        if not asked <= {fact.key for fact in line.facts}
-        and any(world.lines[index].state == "refer" for _, world in worlds.results)
-    ]
+    held = []
+    for index, line in enumerate(merged):
+        looked_at = [world.lines[index] for _, world in worlds.results if world.lines[index].state == "refer"]
+        if looked_at and (not asked <= {fact.key for fact in line.facts} or any(map(_goes_on_to_fall_back, looked_at))):
+            held.append(index)
     if not held:
         return merged
     cleared = explore_cleared()
@@ -38,6 +40,16 @@ def with_all_asked_for(
         if wanted:
             lines[index] = _asking(lines[index], wanted, merge(cleared, index).world.details)
     return lines
+
+
+def _goes_on_to_fall_back(line: LineResult) -> bool:
+    """Return whether a held line would be decided under a version that nothing was asked of yet."""
+    return any(view is not None and _fall_back_waits(view) for view in (line.view, *line.others))
+
+
+def _fall_back_waits(view: LineView) -> bool:
+    own = [reason for reason in view.reasons if reason.policy is view.payer]
+    return bool(fall_backs_of(view.payer, cleared_reasons(own)))
 
 
 def _asking(line: MergedLine, wanted: tuple[OpenFact, ...], details: Details) -> MergedLine:
