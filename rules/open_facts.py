@@ -8,14 +8,18 @@ its records say. Every world is one of those, or like one of them in all that mo
 is certain, though which record would decide the rest is not told apart.
 """
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import combinations
 from typing import Any, Literal, TypeVar
 
 MOST_WORLDS = 400
 OUTLINE = "outline:"  # how the key of a fact begins that stands for all that may come of several, in outline
 
 T = TypeVar("T")
+Way = tuple[tuple[str, int], ...]  # the facts of a world by key, each with its value, in the order they came up
+Leaf = tuple[Way, Any]  # a world, and what a line comes to in it
+After = tuple[dict[str, int], Any]  # the same, of the facts that came up after one of them, without an order
 Details = dict[str, list[Callable[[], str]]]  # the due points behind a joint question, written only where it is asked
 
 
@@ -158,7 +162,7 @@ def _explored(
     while picks is not None:
         world = World(assumed, picks, shared, outline=outline)
         result = evaluate(world)
-        results.append((tuple((fact, choice) for fact, choice, _ in world.taken), result))
+        results.append((tuple((fact, world.values[fact.key]) for fact, _, _ in world.taken), result))
         if len(results) + sum(choices - 1 - choice for _, choice, choices in world.taken) > MOST_WORLDS:
             return Explored(tuple(results), complete=False)
         picks = _next_path(world.taken)
@@ -175,19 +179,59 @@ def _next_path(taken: list[tuple[OpenFact, int, int]]) -> tuple[int, ...] | None
 
 
 def facts_that_matter(explored: Explored, signature: Callable[[Any], Any]) -> tuple[OpenFact, ...]:
-    """Return the facts whose value changes ``signature`` of the result, in the order they came up."""
+    """Return the facts whose value changes ``signature`` of the result, in the order they came up.
+
+    One that changes it only beside certain values of others is asked for with these, not in a second round.
+    """
     matter: dict[str, OpenFact] = {}
-    by_prefix: dict[tuple[tuple[str, int], ...], dict[int, set[Any]]] = {}
-    facts: dict[tuple[tuple[str, int], ...], OpenFact] = {}
+    by_prefix: dict[Way, dict[int, list[Leaf]]] = {}
+    facts: dict[Way, OpenFact] = {}
     for path, result in explored.results:
         seen = signature(result)
-        prefix: tuple[tuple[str, int], ...] = ()
-        for fact, choice in path:
-            by_prefix.setdefault(prefix, {}).setdefault(choice, set()).add(seen)
+        way = tuple([(fact.key, value) for fact, value in path])
+        for depth, (fact, value) in enumerate(path):
+            prefix = way[:depth]
+            by_prefix.setdefault(prefix, {}).setdefault(value, []).append((way, seen))
             facts[prefix] = fact
-            prefix = (*prefix, (fact.key, choice))
     for prefix, branches in by_prefix.items():
-        if len({frozenset(outcomes) for outcomes in branches.values()}) > 1:
-            question = facts[prefix].question
-            matter.setdefault(question.key, question)
+        question = facts[prefix].question
+        if question.key not in matter and _matters(tuple(branches.values()), len(prefix) + 1):
+            matter[question.key] = question
     return tuple(matter.values())
+
+
+def _matters(branches: Sequence[Sequence[Leaf]], depth: int) -> bool:
+    """Return whether the values of one fact lead to different results, of themselves or beside certain other values."""
+    outcomes = [{seen for _, seen in branch} for branch in branches]
+    if any(seen != outcomes[0] for seen in outcomes):
+        return True
+    if len(outcomes[0]) == 1 or len(branches) == 1:
+        return False
+    after = [[(dict(way[depth:]), seen) for way, seen in branch] for branch in branches]
+    keys = [dict.fromkeys(key for known, _ in branch for key in known) for branch in after]
+    return any(
+        _are_apart(after[one], after[other], tuple(key for key in keys[one] if key in keys[other]))
+        for one, other in combinations(range(len(after)), 2)
+    )
+
+
+def _are_apart(one: Sequence[After], other: Sequence[After], keys: tuple[str, ...]) -> bool:
+    """Return whether two branches differ where the facts ``keys``, which come up in both, have the same values in both.
+
+    Of what comes up in one alone nothing says how it hangs together with the rest: its results are taken together.
+    """
+    results = {seen for _, seen in one}
+    if results != {seen for _, seen in other}:
+        return True
+    if len(results) == 1 or not keys:
+        return False
+    key, rest = keys[0], keys[1:]
+    values = {known[key] for known, _ in one if key in known}
+    if not values:
+        return _are_apart(one, other, rest)
+    for value in values:
+        with_it = [leaf for leaf in one if leaf[0].get(key, value) == value]
+        as_well = [leaf for leaf in other if leaf[0].get(key, value) == value]
+        if as_well and _are_apart(with_it, as_well, rest):
+            return True
+    return False
