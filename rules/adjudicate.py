@@ -69,6 +69,7 @@ class Adjudicator:
                 merged,
                 claim_file,
                 lambda assumed: self._merged(evaluation, assumed, found, in_outline=not explored.complete)[1],
+                lambda lines: payout_of(lines, claim_file, tables),
             )
             if remedies
             else ()

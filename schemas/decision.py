@@ -115,12 +115,28 @@ class Question:
 
 @quickly_made
 @dataclass(frozen=True)
+class Payout:
+    """What the maker pays the dealer, in the dealer's currency; ``rates`` names the rows used.
+
+    ``held`` lists the sums that wait for an exchange rate and are not part of ``amount``, each with why.
+    """
+
+    currency: str
+    amount: Decimal
+    rates: tuple[str, ...]
+    held: tuple[str, ...] = ()
+
+
+@quickly_made
+@dataclass(frozen=True)
 class Remedy:
     """Facts that, were they proven, would change a line; exact ranges are for the desk, not for the dealer's letter.
 
     An undecided outcome says what the line waits for, with the amount unchanged. ``letter_words`` is empty where the
     dealer need supply nothing. ``answer_by`` is the last day to answer, counted from the first time that the subject
     was asked about; it may have passed.
+    Lines share caps, deductibles and records: ``also`` are the other lines that come to another sum by it, with what
+    the maker pays on each then, and ``payout`` is what the dealer gets in all then; None where no other line changes.
     """
 
     line: str
@@ -130,6 +146,8 @@ class Remedy:
     outcome: Outcome
     maker_pays: Decimal
     answer_by: str
+    also: tuple[tuple[str, Decimal], ...] = ()
+    payout: Payout | None = None
 
 
 @quickly_made
@@ -167,20 +185,6 @@ class LineDecision:
     notes: tuple[Reason, ...]
     steps: tuple[Step, ...]
     considered: tuple[Considered, ...]
-
-
-@quickly_made
-@dataclass(frozen=True)
-class Payout:
-    """What the maker pays the dealer, in the dealer's currency; ``rates`` names the rows used.
-
-    ``held`` lists the sums that wait for an exchange rate and are not part of ``amount``, each with why.
-    """
-
-    currency: str
-    amount: Decimal
-    rates: tuple[str, ...]
-    held: tuple[str, ...] = ()
 
 
 @quickly_made

@@ -1,12 +1,15 @@
 """What would change a line: the facts that, were they proven, would bring it a better result.
 
-Only reasons with a remedy are tried, in precedence order and together, until the line improves (at most five); then
-each is left out again where it was not needed. Exact ranges are for the desk: a letter asks "if this service was done".
-Where a line waits for something whose value nobody can assume (a price, an amount, the cause), a remedy says in words
-what is to be supplied, with the outcome and the amount unchanged.
+Only reasons with a remedy are tried, in precedence order and together, until the line improves and the claim as a whole
+comes to more (at most five); then each is left out again where it was not needed. What a line only takes from another
+under a cap or a deductible of both is no remedy. Exact ranges are for the desk: a letter asks "if this service was
+done". Where a line waits for something whose value nobody can assume (a price, an amount, the cause), a remedy says in
+words what is to be supplied, with the outcome and the amount unchanged.
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
 
 from rules.decision.assemble import answer_by, question_words
 from rules.decision.catalogue import KINDS, PRECEDENCE
@@ -20,27 +23,55 @@ from rules.plain import day_text, without_windows
 from rules.policy_book.service_words import PERFORMERS
 from rules.policy_book.values import listed
 from schemas.claim_file import ClaimFile
-from schemas.decision import Remedy
+from schemas.decision import Payout, Remedy
 
 MOST_REMEDIES = 5
 UNDECIDED = ("need_info", "refer")
 ASSUMED = ("services", "evidence", "inspection")  # open facts whose favourable answer is that they are proven
 
 Decide = Callable[[Mapping[str, int]], Sequence[MergedLine]]
+PayOut = Callable[[Sequence[MergedLine]], Payout]
 Candidate = tuple[int, str, str, str]  # precedence, key, words for the desk, words for the letter
 
 
-def remedies_of(merged: Sequence[MergedLine], claim_file: ClaimFile, decide: Decide) -> tuple[Remedy, ...]:
+@dataclass(frozen=True, slots=True)
+class _Claim:
+    """All lines of a claim as they are decided, and what the dealer gets in all."""
+
+    lines: Sequence[MergedLine]
+    payout: Payout
+
+    def exceeds(self, other: "_Claim") -> bool:
+        """Return whether the claim comes to more; where sums wait for an exchange rate, in no currency to less."""
+        if not self.payout.held and not other.payout.held:
+            return self.payout.amount > other.payout.amount
+        mine, its = self._sums(), other._sums()
+        return mine != its and all(mine.get(currency, 0) >= amount for currency, amount in its.items())
+
+    def _sums(self) -> dict[str, int]:
+        sums: dict[str, int] = {}
+        for line in self.lines:
+            if line.maker:
+                currency = line.shown.money.currency
+                sums[currency] = sums.get(currency, 0) + line.maker
+        return sums
+
+
+def remedies_of(
+    merged: Sequence[MergedLine], claim_file: ClaimFile, decide: Decide, pay_out: PayOut
+) -> tuple[Remedy, ...]:
     """Return the remedies of every line that is not paid in full; ``decide`` decides again under assumed facts.
 
     A line has at most two: what is known to improve it, and, while it is not decided by that, what it waits for.
+    ``pay_out`` says what the dealer gets in all for lines that are decided so.
     """
     found: list[Remedy] = []
-    cache: dict[tuple[str, ...], Sequence[MergedLine]] = {}
+    cache: dict[tuple[str, ...], _Claim] = {}
 
-    def decided(keys: tuple[str, ...]) -> Sequence[MergedLine]:
+    def decided(keys: tuple[str, ...]) -> _Claim:
         if keys not in cache:
-            cache[keys] = decide(dict.fromkeys(keys, 1))
+            lines = decide(dict.fromkeys(keys, 1)) if keys else merged
+            cache[keys] = _Claim(lines, pay_out(lines))
         return cache[keys]
 
     for index, line in enumerate(merged):
@@ -147,34 +178,55 @@ def _statement_candidates(reason: PolicyReason, line: MergedLine, claim_file: Cl
 def _remedy(
     index: int,
     line: MergedLine,
-    decided: Callable[[tuple[str, ...]], Sequence[MergedLine]],
+    decided: Callable[[tuple[str, ...]], _Claim],
     claim_file: ClaimFile,
 ) -> Remedy | None:
-    keys, tried, best = _candidates(line, claim_file), list[str](), line
-    while not _better(best, line):
+    keys, tried = _candidates(line, claim_file), list[str]()
+    if not keys:
+        return None
+    best = as_is = decided(())
+
+    def improves(claim: _Claim) -> bool:
+        return _better(claim.lines[index], line) and claim.exceeds(as_is)
+
+    while not improves(best):
         untried = [key for key in keys if key not in tried]
         if not untried or len(tried) == MOST_REMEDIES:
             return None
         tried.append(untried[0])
-        best = decided(tuple(tried))[index]
+        best = decided(tuple(tried))
         # With the first proven, something else may come to decide the line that nobody had to ask for before.
-        keys |= {key: words for key, words in _asked_for(best).items() if key not in keys}
+        keys |= {key: words for key, words in _asked_for(best.lines[index]).items() if key not in keys}
     for key in tuple(tried[:-1]):
         without = tuple(k for k in tried if k != key)
-        again = decided(without)[index]
-        if _better(again, line) and again.maker >= best.maker:
+        again = decided(without)
+        if improves(again) and again.lines[index].maker >= best.lines[index].maker:
             tried = list(without)
             best = again
-    money = best.shown.money
+    after = best.lines[index]
+    others = tuple(
+        _changed(before, now) for before, now in zip(as_is.lines, best.lines, strict=True) if now is not after
+    )
+    also = tuple(change for change in others if change is not None)
     return Remedy(
         line=line.shown.subject.line.line,
         desk_words=" and ".join(keys[k][0] for k in tried),
         letter_words=" and ".join(keys[k][1] for k in tried),
         facts=tuple(tried),
-        outcome=best.outcome,
-        maker_pays=money.money(best.maker),
+        outcome=after.outcome,
+        maker_pays=after.shown.money.money(after.maker),
         answer_by=min(answer_by(line, _about(k, line), claim_file) for k in tried).isoformat(),
+        also=also,
+        payout=best.payout if also else None,
     )
+
+
+def _changed(before: MergedLine, now: MergedLine) -> tuple[str, Decimal] | None:
+    """Return a line with what the maker pays on it now, None where that is what it was."""
+    money = now.shown.money
+    if (now.maker, money.currency) == (before.maker, before.shown.money.currency):
+        return None
+    return now.shown.subject.line.line, money.money(now.maker)
 
 
 def _about(key: str, line: MergedLine) -> str:

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-from schemas.decision import Considered, Decision, LineDecision, Reason, Step
+from schemas.decision import Considered, Decision, LineDecision, Reason, Remedy, Step
 from service.rendering.layout import NARROWEST, Row, between, joined, sum_lines, wrapped
 from service.rendering.words import (
     ASKED_CODES,
@@ -236,13 +236,31 @@ def _remedies(line: LineDecision, decision: Decision, width: int, shown: _Shown)
             first = shown.remedies.setdefault(remedy.desk_words, line.line)
             what = _ASKS.sub("an answer on ", tidy(remedy.desk_words))
             what = what if first == line.line else f"the same as on line {first}"
-            result = f"{amount_text(remedy.maker_pays)} {line.currency} ({OUTCOME_WORDS[remedy.outcome]})"
-            words = f"What would change it (desk only): {what} would bring this line to {result}."
+            words = f"What would change it (desk only): {what} would bring {_brought(remedy, line, decision)}."
             if remedy.outcome in ("need_info", "refer"):
                 if {question.id for question in decision.questions}.issuperset(remedy.facts):
                     continue  # told as a question already
                 words = f"What it waits for (desk only): {what}."
             yield from wrapped(words, width, _IN, _IN * 2)
+
+
+def _brought(remedy: Remedy, line: LineDecision, decision: Decision) -> str:
+    """Return what a remedy brings to what: its line, any other that loses by it, and the payout where another changes.
+
+    Of a line that gains by it too, its own remedy tells.
+    """
+    brought = [f"this line to {amount_text(remedy.maker_pays)} {line.currency} ({OUTCOME_WORDS[remedy.outcome]})"]
+    now = {other.line: other for other in decision.lines}
+    brought += [
+        f"line {name} down to {amount_text(amount)} {now[name].currency}"
+        for name, amount in remedy.also
+        if amount < now[name].maker_pays
+    ]
+    if remedy.payout is not None:
+        payout, held = remedy.payout, [sums.partition(":")[0] for sums in remedy.payout.held]
+        besides = f", besides {listed(held)} held" if held else ""
+        brought.append(f"the payout to {amount_text(payout.amount)} {payout.currency}{besides}")
+    return listed(brought)
 
 
 def _claim_level(decision: Decision, width: int) -> Iterator[str]:

@@ -40,7 +40,8 @@ def check(document: Doc, order: Mapping[str, int]) -> list[str]:
     for line in document["lines"]:
         parts = (_amounts(line), _steps(line), _bearers(line), _outcome(line), _reasons(line, order), _share(line))
         found += [f"line {line['line']}: {text}" for part in parts for text in part]
-    found += [*_status(document), *_questions(document), *_payout(document), *_digests(document)]
+    found += [*_status(document), *_questions(document), *_payout(document), *_remedies(document)]
+    found += _digests(document)
     return found
 
 
@@ -292,6 +293,37 @@ def _payout(document: Doc) -> Iterator[str]:
     unit = Fraction(Decimal(1).scaleb(int(Decimal(payout["amount"]).as_tuple().exponent)))
     if abs(total - Fraction(payout["amount"])) >= unit:
         yield f"the lines come to {total} {payout['currency']}, the payout says {payout['amount']}"
+
+
+def _remedies(document: Doc) -> Iterator[str]:
+    """What would change a line brings the claim as a whole more, and says so of every line that it changes."""
+    now = {line["line"]: line for line in document["lines"]}
+    for remedy in document["remedies"]:
+        name, also, payout = remedy["line"], dict(remedy["also"]), remedy["payout"]
+        if name not in now or not set(also) <= set(now) - {name}:
+            yield f"a remedy of line {name} changes {sorted(also)}, of lines {sorted(now)}"
+            continue
+        after = {name: remedy["maker_pays"], **also}
+        more = {line: Decimal(amount) - Decimal(now[line]["maker_pays"]) for line, amount in after.items()}
+        if (payout is not None) != bool(also):
+            yield f"a remedy of line {name} tells the payout where no other line changes, or does not where one does"
+        if any(not more[line] for line in also):
+            yield f"a remedy of line {name} names another line that it leaves as it is"
+        if more[name] < 0:
+            yield f"a remedy of line {name} takes {-more[name]} from it"
+        if remedy["outcome"] in UNDECIDED and not any(more.values()):
+            continue  # it says what the line waits for, and promises nothing
+        if payout is None:
+            comes_to_more = more[name] > 0
+        else:
+            lines = [{**line, "maker_pays": after.get(key, line["maker_pays"])} for key, line in now.items()]
+            yield from (
+                f"with the remedy of line {name}: {said}" for said in _payout({"lines": lines, "payout": payout})
+            )
+            held = payout["held"] or document["payout"]["held"]
+            comes_to_more = bool(held) or Decimal(payout["amount"]) > Decimal(document["payout"]["amount"])
+        if not comes_to_more:
+            yield f"the remedy of line {name} brings the claim no more"
 
 
 def _digests(document: Doc) -> Iterator[str]:

@@ -8,30 +8,33 @@ import pytest
 
 from rules.adjudicate import Adjudicator
 from rules.cases.facts import claim_file_of
+from rules.cases.run import CaseRunner
 from rules.decision.catalogue import PRECEDENCE
 from rules.policy_book.book import build_book
 from schemas.cases import CaseTable
 from schemas.documents import parse_document, validated
+from service.policy_files import read_policy_source
 from service.shipped import FIXTURES
 from tests.reference.checker import check
 from tests.reference.fixture_books import BOOKS, Names, book_of, claims_for
 from tests.reference.test_worked_cases import EXPONENTS
 from tests.reference.test_worked_cases import book_of as cases_book_of
+from tests.rules.decision.test_remedies_shared import capped, decided
 
 Doc = dict[str, Any]
 
 
-def documents(names: Names, seed: int, mess: float, claims: int) -> Iterator[Doc]:
+def documents(names: Names, seed: int, mess: float, claims: int, *, remedies: bool = False) -> Iterator[Doc]:
     files = claims_for(names, seed, mess)
     with Adjudicator(book_of(names)) as adjudicator:
         for _ in range(claims):
-            yield adjudicator.decide(files.draw(), remedies=False).document
+            yield adjudicator.decide(files.draw(), remedies=remedies).document
 
 
 @pytest.mark.parametrize("mess", [0, 0.4])
 @pytest.mark.parametrize("names", BOOKS, ids="+".join)
 def test_the_checker_finds_nothing_wrong(names: Names, mess: float) -> None:
-    for document in documents(names, 7, mess, 3):
+    for document in documents(names, 7, mess, 3, remedies=True):
         assert check(document, PRECEDENCE) == [], document
 
 
@@ -120,6 +123,38 @@ def test_the_checker_refuses_a_tampered_decision(sound: list[Doc], path: str, va
             assert check(tampered, PRECEDENCE), f"{path} of {document['claim']}: {value} passed"
             break
     assert changed, f"nothing to change at {path}"
+
+
+# A pump and a drive under one cap of 3,000.00 a claim (tests/rules/decision/test_remedies_shared.py): the records of
+# the pump's oil bring it 1,000.00 and leave the drive 2,000.00 of the 2,300.00 that it has now.
+REMEDY_TAMPERINGS: tuple[dict[str, Any], ...] = (
+    {"maker_pays": "1000.01"},
+    {"maker_pays": "-1.00"},
+    {"also": []},
+    {"also": [["drive", "2000.01"]]},
+    {"also": [["drive", "2300.00"]]},
+    {"also": [["pump", "2000.00"]]},
+    {"also": [["another", "2000.00"]]},
+    {"line": "another"},
+    {"payout": None},
+    {"also": [], "payout": None, "maker_pays": "0.00"},
+    {"also": [["drive", "1300.00"]], "payout": {"currency": "EUR", "amount": "2300.00", "rates": [], "held": []}},
+)
+
+
+@pytest.mark.fast
+@pytest.mark.parametrize("change", REMEDY_TAMPERINGS, ids=str)
+def test_a_remedy_that_is_not_as_it_says_is_refused_even_with_digests_made_new(change: Doc) -> None:
+    document = capped_document()
+    assert not list(check(document, PRECEDENCE))
+    document["remedies"][0] |= change
+    assert any("digest" not in finding for finding in check(document, PRECEDENCE)), change
+
+
+def capped_document() -> Doc:
+    """Decide the claim of a pump and a drive whose remedy takes from the drive, with its remedies."""
+    with CaseRunner(read_policy_source(FIXTURES), {"EUR": 2}) as runner:
+        return decided(runner, capped("3000.00")).document
 
 
 TOLD_BY_DIGEST_ALONE = ("words", "text", "policy", "considered", "notes", "facts", "bearer")
