@@ -1,9 +1,10 @@
 """Every reason code: its text, its place in the order of precedence, who bears what it takes, and its remedy.
 
 Reasons of a line are listed in this order, whatever the order of the input. A bearer of None is said by the policy's
-clause. A remedy names what a dealer or a person could supply; the day and the hours of a failure that are on file are
-never one, nor is the start of the term that they are held against: whoever is told which of them would be paid has been
-told what to write. A reading that is missing or impossible is asked for, without saying which one would help.
+clause, so that the text of such a code names nobody who bears anything. A remedy names what a dealer or a person could
+supply; the day and the hours of a failure that are on file are never one, nor is the start of the term that they are
+held against: whoever is told which of them would be paid has been told what to write. A reading that is missing or
+impossible is asked for, without saying which one would help.
 """
 
 from dataclasses import dataclass
@@ -139,7 +140,7 @@ _KINDS = (
         None,
         "service_records",
     ),
-    ReasonKind("deductible", "cut", "The owner bears the deductible.", None, None),
+    ReasonKind("deductible", "cut", "The deductible is taken off.", None, None),
     ReasonKind("cap_reached", "cut", "The cap is reached.", None, None),
     # Notes: they decide nothing
     ReasonKind("window_open", "note", "A service was due and its window was still open.", None, None),
@@ -152,7 +153,7 @@ _KINDS = (
     ReasonKind(
         "dealer_fault_in_service",
         "note",
-        "A dealer of the maker did the service wrongly; the owner is kept whole.",
+        "A dealer of the maker did the service wrongly; it is not held against the owner.",
         None,
         None,
     ),

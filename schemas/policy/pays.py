@@ -181,7 +181,7 @@ class Pays(Document):
 
 
 class Deductible(Clause):
-    """A sum the owner bears of each claim, spread over the payable lines."""
+    """A sum that is not paid of each claim, spread over the payable lines; ``borne_by`` says who bears it."""
 
     amount: Amount
     borne_by: Bearer
