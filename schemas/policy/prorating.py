@@ -156,6 +156,18 @@ class Prorating(Clause):
         return self
 
     @model_validator(mode="after")
+    def _owner_pays_the_prices(self) -> "Prorating":
+        priced = any(isinstance(axis.share, OwnerPrices) for axis in self.axes)
+        if priced and self.borne_by != "owner":
+            raise ValueError(
+                f"owner_prices are what the owner pays, but borne_by says {self.borne_by}; write borne_by: owner, or"
+                " state the paid share in steps"
+            )
+        if priced and self.items != ("parts",):
+            raise ValueError("owner_prices are the price of one part: they go with items: [parts]")
+        return self
+
+    @model_validator(mode="after")
     def _owner_is_billed_on_list(self) -> "Prorating":
         if self.owner_pays_on == "list_price" and self.borne_by != "owner":
             raise ValueError(
@@ -166,6 +178,4 @@ class Prorating(Clause):
                 "owner_pays_on: list_price goes with items: [parts], for other items have no list price; prorate the"
                 " others on allowed_amount"
             )
-        if any(isinstance(axis.share, OwnerPrices) for axis in self.axes) and self.items != ("parts",):
-            raise ValueError("owner_prices are the price of one part: they go with items: [parts]")
         return self

@@ -118,6 +118,7 @@ def drawn_prorating(rng: random.Random, pays: dict[str, Any]) -> dict[str, Any]:
         clause["combine"] = rng.choice(("worse_of", "better_of", "product_of"))
     elif paid == ["parts"] and rng.random() < 0.5:
         clause["axes"][0]["share"] = {"owner_prices": [[0, "0.00"], [4, "55.50"], [20, "310.10"]]}
+        clause["borne_by"] = "owner"
     if rng.random() < 0.4:
         limits = [{"months": 4}, {"machine_hours": 150}]
         clause["free_while"] = {rng.choice(("first_of", "last_of")): limits}

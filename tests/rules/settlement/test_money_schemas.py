@@ -34,6 +34,7 @@ PRICED = [{"by": "complete_months", "share": {"owner_prices": [[0, "40.00"]]}}]
         ({"prorating": {**PRORATING, "owner_pays_on": "list_price", "borne_by": "dealer"}}, "bills the owner"),
         ({"prorating": {**PRORATING, "owner_pays_on": "list_price", "items": ["parts", "labour"]}}, "no list price"),
         ({"prorating": {**PRORATING, "axes": PRICED, "items": ["parts", "labour"]}}, "price of one part"),
+        ({"prorating": {**PRORATING, "axes": PRICED, "borne_by": "dealer"}}, "what the owner pays, but borne_by says"),
         ({"prorating": {**PRORATING, "axes": [*PRORATING["axes"], *PRICED], "combine": "worse_of"}}, "stand alone"),  # type: ignore[misc]
         ({"prorating": {**PRORATING, "combine": "worse_of"}}, "goes with more than one axis"),
         ({"prorating": {**PRORATING, "axes": [{"by": "wear", "share": {"steps": [[0, 1]]}}]}}, "needs wear_floor"),
