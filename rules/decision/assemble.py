@@ -92,7 +92,12 @@ def _line_words(line: ClaimLine, is_priced: bool) -> str | None:
 
 
 def _decides(reason: PolicyReason, state: str) -> bool:
-    """Return whether a reason plays a part: what would cut or hold a line says nothing of one that is denied."""
+    """Return whether a reason plays a part: what would cut or hold a line says nothing of one that is denied.
+
+    What became of a service that the policy only notes is a note beside the line (``rules.decision.notes``).
+    """
+    if reason.effect == "note" and reason.path.startswith("services."):
+        return False
     return state != "deny" or reason.effect not in ("refer", "note") or KINDS[reason.code].effect == "note"
 
 

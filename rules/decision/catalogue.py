@@ -147,6 +147,7 @@ _KINDS = (
     ReasonKind("service_cured", "note", "A service was late; cover counts again from its date.", None, None),
     ReasonKind("service_early", "note", "A service was done before its window; it counts.", None, None),
     ReasonKind("service_booked", "note", "A service was booked in time and delayed by the dealer.", None, None),
+    ReasonKind("service_noted", "note", "A service was not done as it should be; that is only noted.", None, None),
     ReasonKind("records_open", "note", "Service records are not on file; they change nothing here.", None, None),
     ReasonKind("dates_set_aside", "note", "Days on file contradict one another; they change nothing here.", None, None),
     ReasonKind("papers_came_later", "note", "The papers of a service came in after its date.", None, None),

@@ -3,13 +3,13 @@
 They decide nothing. What an open fact leaves in doubt is no note: those of a duty stand where every world has them.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from rules.decision.catalogue import KINDS
 from rules.decision.merge import MergedLine
 from rules.line_views import PolicyReason, WorldResult
-from rules.measures.duties import DutyState, point_words, services_key
+from rules.measures.duties import Breach, DutyState, point_words, rejected_for, services_key
 from rules.measures.groups import Group
 from rules.measures.measure import Measures
 from rules.measures.service_proof import unlisted
@@ -20,6 +20,12 @@ from schemas.decision import Reason
 from schemas.policy.services import ServiceDuty
 
 BEST_GRADE = "A"
+NOTED: Mapping[Breach, str] = {  # not_activated is missing: a cover that never began is no matter for a note
+    "missed": "Missing",
+    "late": "Late",
+    "wrong_fluid": "No fluid of the list on record",
+    "wrong_hands": "Done by someone the coverage does not accept",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +114,9 @@ class Notebook:
             yield "dealer_fault_in_service", f"{rejected.words}.", (rejected.visit.record,)
         for late in duty.late_papers:
             yield "papers_came_later", "", (late,)
-        yield from self._evidence_notes(measures.policy.terms.services[duty.duty], duty)
+        terms = measures.policy.terms.services[duty.duty]
+        yield from _only_noted(terms, duty)
+        yield from self._evidence_notes(terms, duty)
 
     def _evidence_notes(self, terms: ServiceDuty, duty: DutyState) -> Iterator[tuple[str, str, tuple[str, ...]]]:
         records = {service.record: service for service in self.claim_file.services}
@@ -127,6 +135,17 @@ class Notebook:
             if fluids:
                 words = f"{listed(fluids)} ({service.record}) was held against no list: none of fluids is on file."
                 yield "typed_unchecked", words, (service.record,)
+
+
+def _only_noted(terms: ServiceDuty, duty: DutyState) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+    """Yield what became of services whose consequence is a note, each with the records that do not count for it."""
+    for breach, point in duty.breaches:
+        if breach in NOTED and terms.consequence(of_wrong_fluid=breach == "wrong_fluid") == "note_only":
+            refused = rejected_for(duty, point, terms)
+            told = "".join(f"; {each.words}" for each in refused)
+            done = () if breach == "missed" or point.record is None else (point.record,)
+            records = tuple(sorted({*done, *(each.visit.record for each in refused)}))
+            yield "service_noted", f"{NOTED[breach]}: due at {point_words(point, duty.schedule)}{told}.", records
 
 
 def _may_change(line: MergedLine, policy: CompiledPolicy, duty: str, group: Group) -> bool:

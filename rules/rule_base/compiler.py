@@ -164,10 +164,9 @@ def _duty_rules(name: str, duty: ServiceDuty) -> Iterator[tuple[str, Rule]]:
                 effect, on = "lower_share", reach
             case FallBack(reach=reach):
                 effect, on = "fall_back", reach
-            case "refer":
-                effect, on = "refer", "linked_components" if duty.links else "everything"
-            case _:
-                effect, on = "note", "everything"
+            case "refer" | "note_only":
+                effect = "refer" if consequence == "refer" else "note"
+                on = "linked_components" if duty.links else "everything"
         line: dict[str, int | str] = {f"to_{name}": 1} if on == "linked_components" else {}
         yield f"{code} {path} on the line", _reason_rule(code, path, effect, finding, line)
 

@@ -47,7 +47,7 @@ from schemas.policy.services import ServiceDuty
 from tests.reference.allowed import allow, typed
 from tests.reference.altered import altered
 from tests.reference.components import components_in
-from tests.reference.duties import CODES, Asking, Serviced, judge_duty
+from tests.reference.duties import Asking, Serviced, judge_duty
 from tests.reference.edges import Edges
 from tests.reference.machine_days import built_in_range, day_fitted, first_owner
 from tests.reference.meter import FAILURE, History, hours_of
@@ -176,7 +176,7 @@ class Bench:
         if state == "deny":
             codes = {w.code for w in whys if w.effect not in ("refer", "note")}
             return Result(state, view.payer, money, frozenset(codes), tuple(whys))
-        codes = {w.code for w in whys if w.effect != "note" or w.code in CODES.values() or w.code.startswith("pro")}
+        codes = {w.code for w in whys if w.effect != "note" or w.code.startswith("pro")}
         codes |= {*view.allowed.held, *money.codes, *money.held}
         return Result(state, view.payer, money, frozenset(codes))
 

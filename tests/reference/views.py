@@ -103,7 +103,7 @@ def consequence(name: str, duty: ServiceDuty, breach: str, linked: bool) -> Why 
     if does == "refer":
         return Why(code, "refer", place=place) if linked or not duty.links else None
     if does == "note_only":
-        return Why(code, "note", place=place)
+        return None  # told beside the line, and no reason for anything
     reach = does.deny if isinstance(does, Refused) else does.reach
     if reach == "linked_components" and not linked:
         return None
