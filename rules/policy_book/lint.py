@@ -13,6 +13,7 @@ from rules.policy_book.lint_reach import reach_warnings
 from rules.policy_book.lint_services import service_warnings
 from rules.policy_book.lint_shares import share_warnings
 from rules.policy_book.lint_terms import term_warnings
+from rules.policy_book.lint_words import word_warnings
 from rules.policy_book.warning import PolicyWarning
 
 __all__ = ["PolicyWarning", "policy_warnings", "warnings_of", "warnings_text"]
@@ -31,6 +32,7 @@ def policy_warnings(policy: CompiledPolicy, book: PolicyBook) -> Iterator[Policy
     yield from service_warnings(policy)
     yield from reach_warnings(policy, book)
     yield from number_warnings(policy, book)
+    yield from word_warnings(policy)
 
 
 def warnings_text(warnings: tuple[PolicyWarning, ...]) -> str:

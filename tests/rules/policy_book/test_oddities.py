@@ -22,6 +22,7 @@ from tests.rules.policy_book import (
     test_lint_numbers,
     test_lint_reach,
     test_lint_services,
+    test_lint_words,
 )
 from tests.rules.policy_book.examples import book, conventions, merged, policy
 from tests.rules.policy_book.warned import LABOUR, LINEAR, OR, Change, carve_out, ends, oil, prorating
@@ -283,6 +284,7 @@ TESTS_OF_WARNINGS = (
     test_lint_numbers,
     test_lint_reach,
     test_lint_services,
+    test_lint_words,
 )
 
 
