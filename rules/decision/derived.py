@@ -137,11 +137,18 @@ def _found_in(world: WorldResult, claim_file: ClaimFile) -> Iterator[tuple[Hasha
 def _limit(name: str, key: str, state: LimitState, moved: tuple[int, int]) -> _Found:
     what = f"{key}: {state.path}"
     if state.last_day is not None:
-        return _Found(Measure(name, what, f"ends {state.last_day.isoformat()}, {state.value} days past"))
+        return _Found(Measure(name, what, f"ends {state.last_day.isoformat()}; {_beside_last(state.value)}"))
     if state.limit.wear is not None:
         return _Found(Measure(name, what, f"{state.worn} worn, {'past it' if state.value > 0 else 'not past it'}"))
     measure = Measure(name, what, f"{hours_text(state.value)} used")
     return _Found(measure, state.value + moved[0], state.value + moved[1], " used")
+
+
+def _beside_last(days_past: int) -> str:
+    if days_past == 0:
+        return "the day tested is its last"
+    count = "1 day" if abs(days_past) == 1 else f"{abs(days_past):,} days"
+    return f"the day tested lies {count} {'after' if days_past > 0 else 'before'} it"
 
 
 def _points(measures: Measures, duty: DutyState) -> Iterator[tuple[tuple[Hashable, ...], _Found]]:

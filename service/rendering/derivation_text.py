@@ -22,7 +22,6 @@ from service.rendering.words import (
 
 _IN = "  "
 _GOVERNS = "governs because"
-_DAYS_PAST = re.compile(r", (-?\d+) days past")
 _ISO_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 _POINT = re.compile(r"(?:(?P<group>.+): )?(?P<duty>\w+) point (?P<number>\d+)")
 _SCHEDULE = re.compile(r"(?:(?P<group>.+): )?(?P<duty>\w+): schedule starts")
@@ -123,21 +122,12 @@ def measure_words(value: str) -> str:
     """
     value = re.sub(r"^(\w[\w: ]*?) window(?= )", r"\1, window", value).removesuffix(" window")
     value = re.sub(r"^unanswered\b", "no record on file, and asked for", value)
-    value = _DAYS_PAST.sub(_days_past, value)
     return tidy(_ISO_DAY.sub(lambda m: day_text(m[0]), value))
 
 
 def _hours(hundredths: str) -> str:
     text = f"{int(hundredths) // 100:,}.{int(hundredths) % 100:02d}"
     return text[:-1] if text.endswith("0") else text
-
-
-def _days_past(match: re.Match[str]) -> str:
-    days = int(match[1])
-    if days == 0:
-        return "; the day tested is its last"
-    count = f"{abs(days):,} day{'' if abs(days) == 1 else 's'}"
-    return f"; the day tested lies {count} {'after' if days > 0 else 'before'} it"
 
 
 def _firings(decision: Decision, width: int, reading: "_Reading") -> Iterator[str]:

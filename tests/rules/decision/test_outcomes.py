@@ -51,6 +51,22 @@ def test_a_line_that_claims_nothing_after_the_term_is_denied(runner: CaseRunner)
     assert decision.status == "denied"
 
 
+@pytest.mark.parametrize(
+    ("failed_on", "words"),
+    [
+        ("2024-09-01", "the day tested lies 545 days before it"),  # 365 to 1 September 2025, and 30+31+30+31+31+27
+        ("2026-02-27", "the day tested lies 1 day before it"),
+        ("2026-02-28", "the day tested is its last"),
+        ("2026-03-01", "the day tested lies 1 day after it"),
+        ("2029-02-28", "the day tested lies 1,096 days after it"),  # 365, 365, and 366 with 29 February 2028
+    ],
+)
+def test_the_end_of_the_term_is_told_beside_the_day_tested(runner: CaseRunner, failed_on: str, words: str) -> None:
+    """24 months from 1 March 2024: the last covered day is the one before the anniversary, 28 February 2026."""
+    measures = {measure.name: measure.value for measure in decided(runner, failed_on=failed_on).measures}
+    assert measures["machine: term.ends[0]"] == f"ends 2026-02-28; {words}"
+
+
 # By hand from the words of the statuses; every set of outcomes that holds one of these kinds.
 @pytest.mark.parametrize(
     ("outcomes", "status"),
