@@ -28,6 +28,7 @@ from schemas.policy.services import (
     Window,
 )
 
+RECURRING_SHOWN = 3  # due points, enough to see from where they count
 PERFORMERS = {
     "selling_dealer": "the selling dealer",
     "authorised_dealer": "an authorised dealer",
@@ -91,6 +92,19 @@ def due_words(duty: ServiceDuty) -> str:
         words = ", and also ".join(f"every {one}" for one in every) if two_plans(duty) else first
         parts.append(f"{'then ' if parts else ''}{words}")
     return ", ".join(parts)
+
+
+def due_points_words(due: Due) -> str:
+    """Return the first due points in hours, where recurring ones follow one-off ones: 50, 350, 650, 950 h and so on.
+
+    "Then every 300 h" counts from the last one-off point, which a reader of 50 and 300 may not know.
+    """
+    if not due.at_hours or due.then_every is None:
+        return ""
+    points = [point.at for point in due.at_hours]
+    points += [points[-1] + number * due.then_every for number in range(1, RECURRING_SHOWN + 1)]
+    by = "by hours" if due.calendar is not None else "done when due"
+    return f"{by}, that is at {', '.join(map(number_words, points))} h and so on"
 
 
 def two_plans(duty: ServiceDuty) -> bool:
@@ -178,6 +192,9 @@ def service_sentences(name: str, duty: ServiceDuty) -> Iterator[Told]:
     called = f"the {plain(name)} service" if name != "service" else "the service"
     tasks = f" ({listed(map(plain, duty.tasks))})" if duty.tasks != ("service",) else ""
     yield told("due", f"{called}{tasks} is due {due_words(duty)}")
+    points = due_points_words(duty.due)
+    if points:
+        yield told("points", points)
     yield told("window", f"its window: {window_words(duty.window, duty.due)}")
     yield told("missed", f"if it is missed, {consequence_words(duty.missed, duty)}")
     if isinstance(duty.missed, FallBack) or isinstance(duty.wrong_fluid, FallBack):

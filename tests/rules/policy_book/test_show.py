@@ -328,7 +328,7 @@ def test_a_reason_cites_no_more_of_a_clause_than_it_rests_on() -> None:
     cited = full_book().policy("full@3").clauses["services.break_in"]
     assert "It is proven by" not in cited.words("service_late")
     assert "It may be done by" not in cited.words("service_late")
-    assert "40 to 60 h at the 50 h service" in _shown(full_book().policy("full@3"))
+    assert "40 to 60 h at the 50 h service" in " ".join(_shown(full_book().policy("full@3")).split())
     assert "40 to 60 h" not in cited.words("service_missed")  # a letter that cites the clause leaves windows out
 
 
@@ -373,3 +373,26 @@ def test_show_says_that_hours_and_calendar_keep_plans_of_their_own() -> None:
     assert "whichever comes first. Its window" not in on_grid
     assert "is due every 250 h or 12 months, whichever comes first. Its window" in first
     assert "plan of their own" not in first
+
+
+@pytest.mark.parametrize(
+    ("due", "words"),
+    [
+        # 50 and 300 are 350; then 650 and 950
+        ({"at_hours": [50], "then_every": 300}, "Done when due, that is at 50, 350, 650, 950 h and so on. Its window"),
+        ({}, "Done when due, that is at 100, 500, 1,000, 1,500, 2,000 h and so on. Its window"),
+        ({"at_hours": None}, "is due every 500 h. Its window"),
+        ({"then_every": None}, "is due at 100 h and 500 h. Its window"),
+    ],
+)
+def test_show_tells_the_first_due_points(due: Any, words: str) -> None:
+    text = " ".join(terms_in_plain_english(compiled(oil(due=due))).split())
+    assert words in text
+    assert ("that is at" in text) == ("that is at" in words)
+
+
+def test_show_tells_due_points_by_hours_beside_a_calendar() -> None:
+    calendar = {"every": "12 months", "holds_from": "start_of_term", "in_storage": "runs"}
+    days = {"calendar": {"early": 30, "late": 30}}
+    text = " ".join(terms_in_plain_english(compiled(oil(due={"calendar": calendar}, window=days))).split())
+    assert "By hours, that is at 100, 500, 1,000, 1,500, 2,000 h and so on." in text
