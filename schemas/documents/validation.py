@@ -1,6 +1,6 @@
 """From a parsed document to a model, or to faults in plain words at the places where they stand."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any, NamedTuple, TypeVar, overload
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
@@ -8,7 +8,8 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from schemas.documents import wording
 from schemas.documents.faults import MOST_FAULTS, DocumentRefused, Fault, TreePath, path_text
 from schemas.documents.model_map import ModelMap, Spot
-from schemas.documents.tree import ParsedDocument
+from schemas.documents.tree import ParsedDocument, Tree
+from schemas.fault_at import KeyPath, faults_of
 
 Model = TypeVar("Model", bound=BaseModel)
 Value = TypeVar("Value")
@@ -24,7 +25,8 @@ def validated(model: Any, document: ParsedDocument) -> Any:
     """Return the document as an instance of `model`; text becomes dates, amounts and the like in pydantic's lax mode.
 
     Raises DocumentRefused with one fault for each error; where no member of a union takes a value, with the faults of
-    the members that come closest. The message of a ValueError from a validator of ours stands as it is.
+    the members that come closest. The message of a ValueError from a validator of ours stands as it is, and a FaultAt
+    is told at its key.
     """
     try:
         if isinstance(model, TypeAdapter):
@@ -57,6 +59,11 @@ def _faults(error: ValidationError, model_map: ModelMap, document: ParsedDocumen
         if detail["type"] in wording.ABOUT_A_VALUE:
             wrong_values.setdefault(spot.path, []).append(detail)
             continue
+        if placed := faults_of(detail.get("ctx", {}).get("error")):
+            for one in placed:
+                inside = (*spot.path, *_as_far_as_there(one.key, spot.node))
+                faults[document.fault(inside, one.message, one.way_out)] = None
+            continue
         message, way_out = wording.words(detail, spot)
         # A wrong key is pointed at, yet named as a fault of the mapping that it stands in.
         at = (*spot.path, *detail["loc"][-1:]) if detail["type"] in wording.ABOUT_A_KEY else spot.path
@@ -69,6 +76,18 @@ def _faults(error: ValidationError, model_map: ModelMap, document: ParsedDocumen
         more = Fault(document.name, end.line, end.column, "", "more faults are not listed.", "Correct these first.")
         return [*ordered[:MOST_FAULTS], more]
     return ordered
+
+
+def _as_far_as_there(key: KeyPath, node: Tree) -> Iterator[str | int]:
+    """Yield the steps of a key that the document has, below the node of the model that found the fault."""
+    for step in key:
+        steps: Collection[str | int] = (
+            node if isinstance(node, dict) else range(len(node)) if isinstance(node, list) else ()
+        )
+        if step not in steps:
+            return
+        node = node[step]  # type: ignore[index, call-overload]  # just looked up
+        yield step
 
 
 def _closest(found: Sequence[_Found], depth: int = 0) -> list[_Found]:

@@ -6,6 +6,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
+from schemas.fault_at import FaultAt
 from schemas.quantities import Day, Document, Hours, LastDay, Share, TimeSpan
 
 Bearer = Literal["owner", "dealer", "other_payer"]
@@ -45,7 +46,8 @@ class DateRange(Document):
     @model_validator(mode="after")
     def _in_order(self) -> "DateRange":
         if self.from_ and self.until and self.from_ > self.until:
-            raise ValueError(f"the range ends on {self.until}, before it begins on {self.from_}; swap the two dates")
+            message = f"the range ends on {self.until}, before it begins on {self.from_}."
+            raise FaultAt(("until",), message, "Swap the two dates.")
         return self
 
     def holds(self, day: date) -> bool:
@@ -71,11 +73,12 @@ class Limit(Document):
         units = ("months", "days", "machine_hours", "component_hours", "wear")
         given = [unit for unit in units if getattr(self, unit) is not None]
         if len(given) != 1:
-            raise ValueError(
-                f"a limit states exactly one of {', '.join(units)}; this one states {', '.join(given) or 'none'}"
-            )
+            message = f"a limit states exactly one of {', '.join(units)}; this one states {', '.join(given) or 'none'}."
+            way_out = "Write each limit by itself: `first_of: [{months: 36}, {machine_hours: 2000}]`."
+            raise FaultAt((), message, way_out if given else "Write one of them, such as `months: 36`.")
         if self.from_ is not None and given[0] not in ("months", "days"):
-            raise ValueError(f"only months and days can be counted from another event, not {given[0]}")
+            message = f"only months and days can be counted from another event, not {given[0]}."
+            raise FaultAt(("from",), message, "Take from off, or state the limit in months or days.")
         return self
 
     @property
@@ -93,7 +96,9 @@ class Limits(Document):
     @model_validator(mode="after")
     def _one_reading(self) -> "Limits":
         if (self.first_of is None) == (self.last_of is None):
-            raise ValueError("write either first_of (whichever comes first) or last_of (whichever comes last)")
+            told = "neither first_of nor last_of" if self.first_of is None else "both first_of and last_of"
+            way_out = "Write either first_of (whichever comes first) or last_of (whichever comes last)."
+            raise FaultAt((), f"this states {told}.", way_out)
         return self
 
     @property

@@ -1,17 +1,18 @@
 """One published version of a coverage policy."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, field_validator, model_validator
 
 from schemas import upcast
+from schemas.fault_at import FaultAt, raise_all
 from schemas.policy.clause import Layer
 from schemas.policy.exclusions import Exclusion
 from schemas.policy.pays import Cap, Deductible, NotPaid, Pays
 from schemas.policy.prorating import Prorating
 from schemas.policy.services import ServiceDuty
-from schemas.policy.term import AppliesTo, CarveOut, InForce, Term
+from schemas.policy.term import AppliesTo, CarveOut, InForce, LaterFitting, Term
 from schemas.quantities import EACH_ONCE, Currency, Day, Document, Name, PublishedVersion, VersionRef, Word
 
 
@@ -89,18 +90,47 @@ class CoveragePolicy(Document):
 
     @model_validator(mode="after")
     def _fits_together(self) -> "CoveragePolicy":
-        for fitting, name in (("retrofit_kit", "retrofit_kit"), ("replacement", "replacement")):
-            stated = getattr(self.term, name) is not None
-            if (fitting in self.applies_to.fitted) != stated:
-                raise ValueError(
-                    f"applies_to.fitted {'names' if not stated else 'does not name'} {fitting}, but term.{name}"
-                    f" {'does not say' if not stated else 'says'} which term and schedule such a component gets;"
-                    f" a fitting must not renew a worn component's term unsaid: state both or neither"
-                )
-        if any(self.version <= version for version in self.supersedes):
-            raise ValueError("a version supersedes earlier versions only")
-        if self.prorating is not None:
-            unpaid = [i for i in self.prorating.items if isinstance(self.pays.rule_for(i), NotPaid)]
-            if unpaid:
-                raise ValueError(f"prorating.items names {', '.join(unpaid)}, which pays does not pay")
+        raise_all((*self._faults_of_fittings(), *self._faults_of_numbers()))
         return self
+
+    @property
+    def _later_fittings(self) -> dict[Literal["retrofit_kit", "replacement"], LaterFitting]:
+        """What the term says of components fitted later, by the way of fitting."""
+        stated = {"retrofit_kit": self.term.retrofit_kit, "replacement": self.term.replacement}
+        return {name: fitting for name, fitting in stated.items() if fitting is not None}  # type: ignore[misc]
+
+    def _faults_of_fittings(self) -> Iterator[FaultAt]:
+        for name in ("retrofit_kit", "replacement"):
+            stated = name in self._later_fittings
+            if name in self.applies_to.fitted and not stated:
+                yield FaultAt(
+                    ("applies_to", "fitted"),
+                    f"applies_to.fitted names {name}, but term.{name} does not say which term and schedule such a"
+                    " component gets; a fitting must not renew a worn component's term unsaid.",
+                    f"State both or neither: write term.{name}, for example {{term: of_the_machine, schedule:"
+                    " of_the_machine}, or take it off applies_to.fitted.",
+                )
+            elif stated and name not in self.applies_to.fitted:
+                yield FaultAt(
+                    ("term", name),
+                    f"term.{name} says which term and schedule such a component gets, but applies_to.fitted does not"
+                    f" name {name}.",
+                    f"State both or neither: add {name} to applies_to.fitted, or take this off.",
+                )
+
+    def _faults_of_numbers(self) -> Iterator[FaultAt]:
+        for place, version in enumerate(self.supersedes):
+            if self.version <= version:
+                itself = "itself" if version == self.version else f"version {version}, which is later"
+                message = (
+                    f"a version supersedes earlier versions only; this is version {self.version}, and names {itself}."
+                )
+                yield FaultAt(("supersedes", place), message, "Take it off the list, or correct the number.")
+        for place, item in enumerate(() if self.prorating is None else self.prorating.items):
+            if isinstance(self.pays.rule_for(item), NotPaid):
+                by = f"pays.{item}" if getattr(self.pays, item) is not None else "pays.anything_else"
+                yield FaultAt(
+                    ("prorating", "items", place),
+                    f"prorating.items names {item}, which pays does not pay ({by} says nothing: true).",
+                    f"Take {item} off the list, or say under pays.{item} how it is paid.",
+                )

@@ -1,9 +1,12 @@
 """What is paid of each kind of item: bases, handling, flat-rate time, allowances, caps and deductible."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Annotated, Any, Literal
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
+from schemas.fault_at import FaultAt, raise_all
 from schemas.policy.clause import Bearer, ClaimDate, Clause, Limit, Limits
 from schemas.policy.prorating import Item
 from schemas.quantities import (
@@ -40,7 +43,10 @@ class Paid(Clause):
     @model_validator(mode="after")
     def _bearer_after_the_period(self) -> "Paid":
         if (self.until is None) != (self.after_borne_by is None):
-            raise ValueError("until and after_borne_by go together: say who bears the items once their period is over")
+            stated, lacking = ("until", "after_borne_by") if self.until is not None else ("after_borne_by", "until")
+            message = f"until and after_borne_by go together, and {lacking} is not stated."
+            way_out = "Say who bears the items once their period is over: `after_borne_by: owner`."
+            raise FaultAt((stated,), message, way_out if self.until is not None else "Say when that period ends.")
         return self
 
 
@@ -100,12 +106,26 @@ class ShareOfLabour(Paid):
     of_labour: Markup
 
 
+MARKS: Mapping[type[Clause], str] = MappingProxyType(
+    {
+        NotPaid: "nothing",
+        PartsPaid: "basis",
+        LabourPaid: "hours",
+        FixedSum: "fixed",
+        HoursAtRate: "hours_at_most",
+        Distance: "per_unit",
+        AsInvoiced: "as_invoiced",
+        ShareOfLabour: "of_labour",
+    }
+)
+"""The key by which each kind of rule is known."""
+
+
 def _rule_kind(value: Any) -> str:
     def get(key: str) -> Any:
         return value.get(key) if isinstance(value, dict) else getattr(value, key, None)
 
-    marks = ("nothing", "basis", "hours", "fixed", "hours_at_most", "per_unit", "as_invoiced", "of_labour")
-    return next((mark for mark in marks if get(mark) is not None), "unrecognised")
+    return next((mark for mark in MARKS.values() if get(mark) is not None), "unrecognised")
 
 
 ItemRule = Annotated[
@@ -137,7 +157,8 @@ class EitherOr(Clause):
     @model_validator(mode="after")
     def _two_kinds(self) -> "EitherOr":
         if self.items[0] == self.items[1]:
-            raise ValueError(f"either_or names {self.items[0]} twice; name the two kinds of items of which one is paid")
+            message = f"either_or names {self.items[0]} twice."
+            raise FaultAt(("items", 1), message, "Name the two kinds of items of which one is paid.")
         return self
 
 
@@ -157,7 +178,7 @@ class Pays(Document):
 
     @model_validator(mode="after")
     def _rule_fits_item(self) -> "Pays":
-        fits: dict[str, tuple[type, ...]] = {
+        fits: dict[str, tuple[type[Clause], ...]] = {
             "parts": (NotPaid, PartsPaid, FixedSum),
             "labour": (NotPaid, LabourPaid, FixedSum),
             "travel": (NotPaid, HoursAtRate, Distance, AsInvoiced, FixedSum),
@@ -167,12 +188,16 @@ class Pays(Document):
             "fluids": (NotPaid, PartsPaid, AsInvoiced, FixedSum),
             "supplies": (NotPaid, AsInvoiced, ShareOfLabour, FixedSum),
         }
-        for item, kinds in fits.items():
-            rule = getattr(self, item)
-            if rule is not None and not isinstance(rule, kinds):
-                raise ValueError(
-                    f"{item} cannot be paid by a rule of the kind {_rule_kind(rule)}; see the policy schema for {item}"
-                )
+        rules = {item: getattr(self, item) for item in fits}
+        raise_all(
+            FaultAt(
+                (item, _rule_kind(rule)),
+                f"{item} cannot be paid by a rule of the kind {_rule_kind(rule)}.",
+                f"For {item} write one of {', '.join(MARKS[kind] for kind in fits[item])}.",
+            )
+            for item, rule in rules.items()
+            if rule is not None and not isinstance(rule, fits[item])
+        )
         return self
 
     def rule_for(self, item: Item) -> Any:
@@ -214,20 +239,15 @@ class Cap(Clause):
 
     @model_validator(mode="after")
     def _part_price_caps_a_line(self) -> "Cap":
-        if (
-            isinstance(self.at, CapOf)
-            and self.at.of != "machine_price"
-            and self.over not in ("line", "component_lifetime")
-        ):
-            raise ValueError(f"a cap at the {self.at.of} is over a line or a component_lifetime, not over {self.over}")
-        if (
-            isinstance(self.at, CapOf)
-            and self.at.of != "machine_price"
-            and self.over == "line"
-            and (self.items == "all" or not set(self.items) <= {"parts", "fluids"})
-        ):
-            raise ValueError(
-                f"a cap at the {self.at.of} over a line names items: [parts], for other items have no part price; to"
-                " cap a part with its labour, write over: component_lifetime"
+        if not isinstance(self.at, CapOf) or self.at.of == "machine_price":
+            return self
+        if self.over not in ("line", "component_lifetime"):
+            message = f"a cap at the {self.at.of} is over a line or a component_lifetime, not over {self.over}."
+            raise FaultAt(("over",), message, "Write one of these two, or another sum under at.")
+        if self.over == "line" and (self.items == "all" or not set(self.items) <= {"parts", "fluids"}):
+            raise FaultAt(
+                ("items",),
+                f"a cap at the {self.at.of} over a line names items: [parts], for other items have no part price.",
+                "To cap a part with its labour, write over: component_lifetime.",
             )
         return self

@@ -1,9 +1,12 @@
 """How the paid share falls with age, hours or wear, and what it is a share of."""
 
+from collections.abc import Iterator
+from itertools import pairwise
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from schemas.fault_at import FaultAt, raise_all
 from schemas.policy.clause import Bearer, Clause, Limits
 from schemas.quantities import Amount, Document, Number, Share
 
@@ -43,12 +46,14 @@ SharePair = Annotated[SharePoint, BeforeValidator(_pair)]
 PricePair = Annotated[PricePoint, BeforeValidator(_pair)]
 
 
-def _rising_from_zero(points: tuple[SharePoint, ...] | tuple[PricePoint, ...]) -> None:
+def _rising_from_zero(key: str, points: tuple[SharePoint, ...] | tuple[PricePoint, ...]) -> None:
     at = [point.at for point in points]
     if at != sorted(set(at)):
-        raise ValueError("the points stand in rising order, each once")
+        place = next(i for i, (one, other) in enumerate(pairwise(at), 1) if other <= one)
+        message = "the points stand in rising order, each once."
+        raise FaultAt((key, place), message, f"Put the point at {at[place]} in its place, or correct it.")
     if at[0] != 0:
-        raise ValueError(f"nothing is said below {at[0]}; begin with a point at 0")
+        raise FaultAt((key, 0), f"nothing is said below {at[0]}.", "Begin with a point at 0.")
 
 
 class Steps(Document):
@@ -58,7 +63,7 @@ class Steps(Document):
 
     @model_validator(mode="after")
     def _complete(self) -> "Steps":
-        _rising_from_zero(self.steps)
+        _rising_from_zero("steps", self.steps)
         return self
 
 
@@ -70,7 +75,7 @@ class Points(Document):
 
     @model_validator(mode="after")
     def _complete(self) -> "Points":
-        _rising_from_zero(self.points)
+        _rising_from_zero("points", self.points)
         return self
 
 
@@ -88,7 +93,8 @@ class Decline(Document):
     @model_validator(mode="after")
     def _in_order(self) -> "Decline":
         if not 0 <= self.free_until < self.zero_at:
-            raise ValueError(f"free_until {self.free_until} does not lie below zero_at {self.zero_at}")
+            message = f"free_until {self.free_until} does not lie below zero_at {self.zero_at}."
+            raise FaultAt(("free_until",), message, "Correct one of the two; 0 says that there is no free period.")
         return self
 
 
@@ -99,7 +105,7 @@ class OwnerPrices(Document):
 
     @model_validator(mode="after")
     def _complete(self) -> "OwnerPrices":
-        _rising_from_zero(self.owner_prices)
+        _rising_from_zero("owner_prices", self.owner_prices)
         return self
 
 
@@ -144,38 +150,41 @@ class Prorating(Clause):
 
     @model_validator(mode="after")
     def _axes_fit_together(self) -> "Prorating":
-        if (len(self.axes) > 1) != (self.combine is not None):
-            raise ValueError(
-                "combine (worse_of, better_of or product_of) goes with more than one axis, and only with it"
-            )
-        priced = [axis for axis in self.axes if isinstance(axis.share, OwnerPrices)]
-        if priced and len(self.axes) > 1:
-            raise ValueError("owner_prices stand alone: a fixed price cannot be combined with a share")
-        if any(axis.by == "wear" for axis in self.axes) and self.wear_floor is None:
-            raise ValueError("an axis by wear needs wear_floor, the measure at which the part is used up")
+        raise_all(self._faults_of_axes())
         return self
 
-    @model_validator(mode="after")
-    def _owner_pays_the_prices(self) -> "Prorating":
-        priced = any(isinstance(axis.share, OwnerPrices) for axis in self.axes)
-        if priced and self.borne_by != "owner":
-            raise ValueError(
-                f"owner_prices are what the owner pays, but borne_by says {self.borne_by}; write borne_by: owner, or"
-                " state the paid share in steps"
-            )
-        if priced and self.items != ("parts",):
-            raise ValueError("owner_prices are the price of one part: they go with items: [parts]")
-        return self
+    def _faults_of_axes(self) -> Iterator[FaultAt]:
+        if (len(self.axes) > 1) != (self.combine is not None):
+            message = "combine (worse_of, better_of or product_of) goes with more than one axis, and only with it."
+            way_out = "Say how the axes make one share: `combine: worse_of`, better_of or product_of."
+            if self.combine is None:
+                yield FaultAt(("axes",), message, way_out)
+            else:
+                yield FaultAt(("combine",), message, "Take combine off, or add the other axis.")
+        for place, axis in enumerate(self.axes):
+            if isinstance(axis.share, OwnerPrices) and len(self.axes) > 1:
+                message = "owner_prices stand alone: a fixed price cannot be combined with a share."
+                yield FaultAt(("axes", place, "share"), message, "Keep this axis alone, or state a share here.")
+            if axis.by == "wear" and self.wear_floor is None:
+                message = "an axis by wear needs wear_floor, the measure at which the part is used up."
+                yield FaultAt(("axes", place, "by"), message, "Add it beside the axes, for example `wear_floor: 2`.")
 
     @model_validator(mode="after")
     def _owner_is_billed_on_list(self) -> "Prorating":
-        if self.owner_pays_on == "list_price" and self.borne_by != "owner":
-            raise ValueError(
-                f"owner_pays_on: list_price bills the owner, but borne_by says {self.borne_by}; write allowed_amount"
-            )
-        if self.owner_pays_on == "list_price" and not set(self.items) <= {"parts", "fluids"}:
-            raise ValueError(
-                "owner_pays_on: list_price goes with items: [parts], for other items have no list price; prorate the"
-                " others on allowed_amount"
-            )
+        raise_all(self._faults_of_billing())
         return self
+
+    def _faults_of_billing(self) -> Iterator[FaultAt]:
+        if self.owner_pays_on == "list_price" and self.borne_by != "owner":
+            message = f"owner_pays_on: list_price bills the owner, but borne_by says {self.borne_by}."
+            yield FaultAt(("owner_pays_on",), message, "Write allowed_amount, or borne_by: owner.")
+        if self.owner_pays_on == "list_price" and not set(self.items) <= {"parts", "fluids"}:
+            message = "owner_pays_on: list_price goes with items: [parts], for other items have no list price."
+            yield FaultAt(("owner_pays_on",), message, "Prorate the others on allowed_amount.")
+        priced = any(isinstance(axis.share, OwnerPrices) for axis in self.axes)
+        if priced and self.borne_by != "owner":
+            message = f"owner_prices are what the owner pays, but borne_by says {self.borne_by}."
+            yield FaultAt(("borne_by",), message, "Write borne_by: owner, or state the paid share in steps.")
+        if priced and self.items != ("parts",):
+            message = "owner_prices are the price of one part: they go with items: [parts]."
+            yield FaultAt(("items",), message, "Write items: [parts], or state a share instead of prices.")

@@ -1,11 +1,14 @@
 """The services a coverage asks for: when they fall due, what proves them and what a missed one costs."""
 
+from collections.abc import Iterator
 from decimal import Decimal
 from functools import cached_property
+from itertools import pairwise
 from typing import Annotated, Any, Final, Literal, get_args
 
 from pydantic import Field, field_validator, model_validator
 
+from schemas.fault_at import FaultAt, raise_all
 from schemas.policy.clause import Bearer, Clause
 from schemas.quantities import (
     EACH_ONCE,
@@ -54,18 +57,23 @@ class OneOffPoint(Document):
     def _tolerance_or_bounds(self) -> "OneOffPoint":
         pairs = ((self.early, self.late), (self.from_hours, self.until_hours))
         if any((low is None) != (high is None) for low, high in pairs):
-            raise ValueError("state both sides of the window: early and late, or from_hours and until_hours")
+            message = "the window of this due point is stated on one side only."
+            raise FaultAt((), message, "State both sides of the window: early and late, or from_hours and until_hours.")
         if self.early is not None and self.from_hours is not None:
-            raise ValueError(
-                "state the window by tolerance (early, late) or by bounds (from_hours, until_hours), not both"
+            raise FaultAt(
+                ("from_hours",),
+                "the window of this due point is stated twice.",
+                "State the window by tolerance (early, late) or by bounds (from_hours, until_hours), not both.",
             )
         if (
             self.from_hours is not None
             and self.until_hours is not None
             and not self.from_hours <= self.at <= self.until_hours
         ):
-            raise ValueError(
-                f"the due point {self.at} h lies outside its own window {self.from_hours}-{self.until_hours} h"
+            raise FaultAt(
+                ("at",),
+                f"the due point {self.at} h lies outside its own window {self.from_hours}-{self.until_hours} h.",
+                "Correct the due point, or the bound that it passes.",
             )
         return self
 
@@ -85,7 +93,8 @@ class CalendarLimb(Document):
     @model_validator(mode="after")
     def _falls_due_at_some_time(self) -> "CalendarLimb":
         if not self.every.months and not self.every.days:
-            raise ValueError(f"every {self.every} never comes round; write for example 12 months or 90 days")
+            message = f"every {self.every} never comes round."
+            raise FaultAt(("every",), message, "Write for example 12 months or 90 days.")
         return self
 
 
@@ -123,17 +132,27 @@ class Due(Document):
     @model_validator(mode="after")
     def _something_falls_due(self) -> "Due":
         if not self.at_hours and self.then_every is None and self.calendar is None:
-            raise ValueError("nothing falls due: state at_hours, then_every or calendar")
+            raise FaultAt((), "nothing falls due.", "State at_hours, then_every or calendar.")
+        raise_all(self._faults())
+        return self
+
+    def _faults(self) -> Iterator[FaultAt]:
         hours = [point.at for point in self.at_hours]
         if hours != sorted(set(hours)):
-            raise ValueError("one-off points stand in rising order, each once")
+            place = next(i for i, (one, other) in enumerate(pairwise(hours), 1) if other <= one)
+            message = "one-off points stand in rising order, each once."
+            way_out = f"Put {hours[place]} h in its place, or correct it."
+            yield FaultAt(("at_hours", place), message, way_out)
         if self.then_every is not None and self.then_every < SHORTEST_INTERVAL:
-            raise ValueError(
-                f"then_every {self.then_every} h is shorter than {SHORTEST_INTERVAL} h, which no machine is serviced at"
+            yield FaultAt(
+                ("then_every",),
+                f"then_every {self.then_every} h is shorter than {SHORTEST_INTERVAL} h, which no machine is serviced"
+                " at.",
+                "Correct the number.",
             )
         if self.calendar is not None and self.calendar.holds_from == "last_one_off" and not self.at_hours:
-            raise ValueError("holds_from: last_one_off needs a one-off point in at_hours; write start_of_term")
-        return self
+            message = "holds_from: last_one_off needs a one-off point in at_hours."
+            yield FaultAt(("calendar", "holds_from"), message, "Write start_of_term, or state the one-off point.")
 
 
 class Tolerances(Document):
@@ -152,10 +171,16 @@ class Window(Document):
 
     @model_validator(mode="after")
     def _days_of_a_life(self) -> "Window":
-        sides = () if self.calendar is None else (self.calendar.early, self.calendar.late)
-        for days in [side.amount for side in sides if side.amount is not None]:
-            if days > LONGEST_SPAN_DAYS:
-                raise ValueError(f"a calendar window of {days} days is wider than 100 years; correct the number")
+        sides = {} if self.calendar is None else {"early": self.calendar.early, "late": self.calendar.late}
+        raise_all(
+            FaultAt(
+                ("calendar", name),
+                f"a calendar window of {side.amount} days is wider than 100 years.",
+                "Correct the number.",
+            )
+            for name, side in sides.items()
+            if side.amount is not None and side.amount > LONGEST_SPAN_DAYS
+        )
         return self
 
 
@@ -257,18 +282,22 @@ class ServiceDuty(Clause):
 
     @model_validator(mode="after")
     def _limbs_have_windows(self) -> "ServiceDuty":
+        raise_all(self._faults())
+        return self
+
+    def _faults(self) -> Iterator[FaultAt]:
         by_hours = self.due.then_every is not None or any(
             p.early is None and p.from_hours is None for p in self.due.at_hours
         )
         if by_hours and self.window.hours is None:
-            raise ValueError(
-                "points in hours fall due, but window.hours is not stated; write window: {hours: {early: …, late: …}}"
-            )
+            message = "points in hours fall due, but window.hours is not stated."
+            yield FaultAt(("window",), message, "Write window: {hours: {early: …, late: …}}.")
         if self.due.calendar is not None and self.window.calendar is None:
-            raise ValueError("the calendar limb has no window; write window: {calendar: {early: …, late: …}}")
-        reaching = [c for c in (self.missed, self.wrong_fluid) if not isinstance(c, str) and c is not None]
-        if not self.links and any(
-            "linked_components" in (getattr(c, "deny", ""), getattr(c, "reach", "")) for c in reaching
-        ):
-            raise ValueError("the consequence reaches linked_components, but links names none")
-        return self
+            message = "the calendar limb has no window."
+            yield FaultAt(("window",), message, "Write window: {calendar: {early: …, late: …}}.")
+        for name, consequence in (("missed", self.missed), ("wrong_fluid", self.wrong_fluid)):
+            key = "deny" if isinstance(consequence, Refused) else "reach"
+            if not self.links and getattr(consequence, key, "") == "linked_components":
+                message = "the consequence reaches linked_components, but links names none."
+                way_out = f"Name the components under links, or write {key}: everything."
+                yield FaultAt((name, key), message, way_out)

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from schemas.fault_at import FaultAt, raise_all
 from schemas.policy.clause import Clause, DateRange, DemoHours, Event, Fitting, Limits, StartAfter
 from schemas.quantities import EACH_ONCE, Day, Document, LastDay, ListedWord, RecordId, TimeSpan, said_otherwise
 
@@ -22,12 +23,15 @@ class SerialRange(Document):
     def _can_hold_a_serial(self) -> "SerialRange":
         (prefix, number), (last_prefix, last_number) = prefix_and_number(self.from_), prefix_and_number(self.until)
         if prefix != last_prefix:
-            raise ValueError(
+            raise FaultAt(
+                ("until",),
                 f'the range goes from "{self.from_}" to "{self.until}", whose beginnings differ ("{prefix}" and'
-                f' "{last_prefix}"), so that no serial can lie in it; write one range for each beginning'
+                f' "{last_prefix}"), so that no serial can lie in it.',
+                "Write one range for each beginning.",
             )
         if number > last_number:
-            raise ValueError(f'the range ends at "{self.until}", before it begins at "{self.from_}"; swap the two')
+            message = f'the range ends at "{self.until}", before it begins at "{self.from_}".'
+            raise FaultAt(("until",), message, "Swap the two.")
         return self
 
 
@@ -77,11 +81,15 @@ class AppliesTo(Document):
     @field_validator("models")
     @classmethod
     def _star_stands_last(cls, value: tuple[str, ...]) -> tuple[str, ...]:
-        for model in value:
-            if "*" in model[:-1]:
-                raise ValueError(
-                    f'"{model}" has a * before its end; a * stands for any ending and comes last, as in QF*'
-                )
+        raise_all(
+            FaultAt(
+                (place,),
+                f'"{model}" has a * before its end.',
+                "A * stands for any ending and comes last: write it as in QF*, or name the models one by one.",
+            )
+            for place, model in enumerate(value)
+            if "*" in model[:-1]
+        )
         return value
 
 
@@ -106,7 +114,11 @@ class LaterFitting(Document):
     @model_validator(mode="after")
     def _span_where_it_is_used(self) -> "LaterFitting":
         if (self.term == "longer_of_machine_and_span") != (self.span is not None):
-            raise ValueError("span goes with term: longer_of_machine_and_span, and only with it")
+            if self.span is None:
+                message = "the longer of what is left and a span from fitting needs the span."
+                raise FaultAt(("term",), message, "Write it beside, for example `span: 90 days`.")
+            message = f"span goes with term: longer_of_machine_and_span, and only with it; here stands {self.term}."
+            raise FaultAt(("span",), message, "Take span off, or write term: longer_of_machine_and_span.")
         return self
 
 
@@ -145,7 +157,10 @@ class CarveOut(Clause):
     @model_validator(mode="after")
     def _never_or_until(self) -> "CarveOut":
         if self.never == (self.ends is not None):
-            raise ValueError("a carve-out either says never: true or when its cover ends")
+            message = "a carve-out either says never: true or when its cover ends."
+            if self.never:
+                raise FaultAt(("ends",), f"{message[:-1]}; this one says both.", "Take one of the two off.")
+            raise FaultAt((), f"{message[:-1]}; this one says neither.", "Write `never: true`, or `ends: …`.")
         return self
 
 
@@ -160,7 +175,8 @@ class InForce(Document):
     @model_validator(mode="after")
     def _in_order(self) -> "InForce":
         if self.until is not None and self.until < self.from_:
-            raise ValueError(f"in force until {self.until}, before it begins on {self.from_}; swap the two dates")
+            message = f"in force until {self.until}, before it begins on {self.from_}."
+            raise FaultAt(("until",), message, "Swap the two dates.")
         return self
 
     def holds(self, day: date) -> bool:

@@ -72,6 +72,17 @@ def test_there_are_faults_of_every_kind_and_many() -> None:
     assert len(FILES) >= 60
 
 
+def test_what_does_not_fit_together_is_all_told_in_one_reading_each_at_its_own_key() -> None:
+    text = (BAD_INPUT / "policies" / "retrofit-unsaid.yaml").read_text(encoding="utf-8")
+    text = text.replace("  items: [parts]\n", "  items: [parts, travel]\n").replace(
+        "layer: base\n", "layer: base\nsupersedes: [1]\n"
+    )
+    with pytest.raises(DocumentRefused) as refused:
+        validated(CoveragePolicy, parse_document(text, "policy.yaml"))
+    told = [fault.path for fault in refused.value.faults]
+    assert told == ["supersedes[0]", "applies_to.fitted", "prorating.items[1]"]
+
+
 # --- Whatever is written, a document is taken or refused ------------------------------------------
 
 GOOD = {
