@@ -62,7 +62,8 @@ WORDS: Final[Mapping[str, str]] = {
     "InForce.selected_by": "The date of a machine or claim that is held against these days.",
     "LabourPaid.hours": "Which hours are paid: the lesser, the flat-rate time, or the actual ones.",
     "LaterFitting.span": "The span from fitting, with longer_of_machine_and_span.",
-    "LaterFitting.schedule": "Whether its services count from its fitting or follow the machine's.",
+    "LaterFitting.schedule": "Whether its services count from its fitting or follow the machine's; those that say"
+    " new_component: keeps_schedule follow the machine's all the same.",
     "Limit.months": "Calendar months, counted once from the start.",
     "Limit.machine_hours": "Hours of the machine.",
     "Limits.first_of": "The period ends at the first of these limits.",

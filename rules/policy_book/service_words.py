@@ -27,6 +27,7 @@ from schemas.policy.services import (
     Tolerances,
     Window,
 )
+from schemas.policy.term import Term
 
 RECURRING_SHOWN = 3  # due points, enough to see from where they count
 PERFORMERS = {
@@ -187,8 +188,20 @@ def _reached(reach: str, duty: ServiceDuty) -> str:
     return "all lines are" if reach == "everything" else f"lines on the {listed(map(plain, duty.links))} are"
 
 
-def service_sentences(name: str, duty: ServiceDuty) -> Iterator[Told]:
-    """Yield a duty's sentences; the first says what the duty is."""
+def _new_component_words(duty: ServiceDuty, term: Term) -> str:
+    """Return whose schedule a component fitted later gets, by the way of fitting where that makes a difference."""
+    fittings = {"retrofit kit": term.retrofit_kit, "replacement": term.replacement}
+    stated = {name: fitting.schedule for name, fitting in fittings.items() if fitting is not None}
+    if duty.new_component == "keeps_schedule" or len(set(stated.values())) < 2:
+        return NEW_COMPONENT[duty.new_component]
+    own, kept = sorted(stated, key=lambda name: stated[name])  # from_fitting stands before of_the_machine
+    return (
+        f"A component fitted later as a {own} starts a schedule of its own, one fitted as a {kept} keeps the schedule"
+    )
+
+
+def service_sentences(name: str, duty: ServiceDuty, term: Term) -> Iterator[Told]:
+    """Yield a duty's sentences; the first says what the duty is. ``term`` says which fittings begin a schedule anew."""
     called = f"the {plain(name)} service" if name != "service" else "the service"
     tasks = f" ({listed(map(plain, duty.tasks))})" if duty.tasks != ("service",) else ""
     yield told("due", f"{called}{tasks} is due {due_words(duty)}")
@@ -216,7 +229,7 @@ def service_sentences(name: str, duty: ServiceDuty) -> Iterator[Told]:
     yield told("repairs", f"a repair that carries the same work {counted} as the service")
     booked = "counts" if duty.bookings_count else "does not count"
     yield told("bookings", f"a proven booking inside the window, refused for lack of a slot, {booked}")
-    yield told("new_component", NEW_COMPONENT[duty.new_component])
+    yield told("new_component", _new_component_words(duty, term))
     if duty.activates:
         yield told("activates", "the cover begins to hold only with proof of this service")
     if duty.advised_on is not None:

@@ -1,6 +1,6 @@
 """Which machines a policy is about, and when its cover starts and ends, in sentences."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 
 from rules.plain import day_text
 from rules.policy_book.values import (
@@ -16,6 +16,7 @@ from rules.policy_book.values import (
     told,
 )
 from schemas.policy.clause import DateRange, DemoHours, Limit, Limits, StartAfter
+from schemas.policy.services import ServiceDuty
 from schemas.policy.term import AppliesTo, CarveOut, InForce, LaterFitting, StartPoint, Starts, Term
 
 FITTINGS = {
@@ -127,21 +128,26 @@ def _named(components: tuple[str, ...]) -> str:
     return listed(map(plain, components))
 
 
-def term_sentences(term: Term) -> Iterator[Told]:
+def term_sentences(term: Term, services: Mapping[str, ServiceDuty]) -> Iterator[Told]:
     """Yield the term's sentences; the first says when it starts and ends."""
+    kept = [plain(name) for name, duty in services.items() if duty.new_component == "keeps_schedule"]
     yield told("term", f"the cover lasts {ends_words(term.ends)}, counted from {starts_words(term.starts)}")
     yield told("tested", TESTED[term.tested_on])
     yield told("hours", DEMO_HOURS[term.hours_count_from])
     for name, fitting in (("retrofit kit", term.retrofit_kit), ("replacement", term.replacement)):
         if fitting is not None:
-            yield told("fitted_later", f"a component fitted later as a {name} {later_fitting_words(fitting)}")
+            yield told("fitted_later", f"a component fitted later as a {name} {later_fitting_words(fitting, kept)}")
 
 
-def later_fitting_words(fitting: LaterFitting) -> str:
+def later_fitting_words(fitting: LaterFitting, kept: Sequence[str]) -> str:
+    """Return the term and schedule of a component fitted later; ``kept``: the services that never begin anew."""
     term = LATER_TERMS[fitting.term]
     if fitting.span is not None:
         term = term.format(span=span_words(fitting.span))
-    return f"{term}; {LATER_SCHEDULES[fitting.schedule]}"
+    save = ""
+    if fitting.schedule == "from_fitting" and kept:
+        save = f", save the {listed(kept)}, which {'follows' if len(kept) == 1 else 'follow'} the machine's schedule"
+    return f"{term}; {LATER_SCHEDULES[fitting.schedule]}{save}"
 
 
 def carve_out_sentences(carve_out: CarveOut) -> Iterator[Told]:

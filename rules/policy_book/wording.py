@@ -104,11 +104,11 @@ def told_of(path: str, clause: Clause, terms: CoveragePolicy) -> Iterator[Told]:
         case "applies_to":
             yield from applies_to_sentences(terms.applies_to)
         case "term":
-            yield from term_sentences(found)
+            yield from term_sentences(found, terms.services)
         case "carve_outs":
             yield from carve_out_sentences(found)
         case "services":
-            yield from service_sentences(name, found)
+            yield from service_sentences(name, found, terms.term)
         case "prorating":
             yield from prorating_sentences(found, terms.currency)
         case "pays" if name == "either_or":

@@ -90,7 +90,7 @@ class CoveragePolicy(Document):
 
     @model_validator(mode="after")
     def _fits_together(self) -> "CoveragePolicy":
-        raise_all((*self._faults_of_fittings(), *self._faults_of_numbers()))
+        raise_all((*self._faults_of_fittings(), *self._faults_of_schedules(), *self._faults_of_numbers()))
         return self
 
     @property
@@ -116,6 +116,36 @@ class CoveragePolicy(Document):
                     f"term.{name} says which term and schedule such a component gets, but applies_to.fitted does not"
                     f" name {name}.",
                     f"State both or neither: add {name} to applies_to.fitted, or take this off.",
+                )
+
+    def _faults_of_schedules(self) -> Iterator[FaultAt]:
+        """Yield where a fitting begins a schedule that no service follows, or a service one that no fitting begins.
+
+        A schedule begins anew where the fitting and the service both say so: a service that keeps the machine's
+        schedule is the exception beside another that does not, and so is one way of fitting beside the other.
+        """
+        fittings = self._later_fittings
+        own = [name for name, duty in self.services.items() if duty.new_component == "own_schedule"]
+        begun = [name for name, fitting in fittings.items() if fitting.schedule == "from_fitting"]
+        if self.services and not own:
+            kept = " and ".join(f"services.{name}" for name in self.services)
+            for fitting in begun:
+                yield FaultAt(
+                    ("term", fitting, "schedule"),
+                    f"schedule: from_fitting counts the services from the fitting, but {kept}"
+                    f" {'says' if len(self.services) == 1 else 'say'} new_component: keeps_schedule.",
+                    "Write schedule: of_the_machine here, or new_component: own_schedule in the service that begins"
+                    " anew.",
+                )
+        if fittings and not begun:
+            followed = " and ".join(f"term.{name}" for name in fittings)
+            for name in own:
+                yield FaultAt(
+                    ("services", name, "new_component"),
+                    f"new_component: own_schedule begins this service's schedule anew at a fitting, but {followed}"
+                    f" {'says' if len(fittings) == 1 else 'say'} schedule: of_the_machine.",
+                    "Write new_component: keeps_schedule here, or schedule: from_fitting for the fitting that begins it"
+                    " anew.",
                 )
 
     def _faults_of_numbers(self) -> Iterator[FaultAt]:

@@ -251,7 +251,8 @@ class ServiceDuty(Clause):
         description="Whether a proven booking inside the window, refused for lack of a slot, counts."
     )
     new_component: Literal["own_schedule", "keeps_schedule"] = Field(
-        description="Whether a component fitted later starts a schedule of its own."
+        description="Whether a component fitted later starts a schedule of its own, where the term lets its fitting"
+        " begin one (schedule: from_fitting); a service that keeps the machine's is the exception."
     )
     activates: bool = Field(
         default=False, description="Proof of this service activates the coverage in the first place."

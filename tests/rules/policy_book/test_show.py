@@ -396,3 +396,20 @@ def test_show_tells_due_points_by_hours_beside_a_calendar() -> None:
     days = {"calendar": {"early": 30, "late": 30}}
     text = " ".join(terms_in_plain_english(compiled(oil(due={"calendar": calendar}, window=days))).split())
     assert "By hours, that is at 100, 500, 1,000, 1,500, 2,000 h and so on." in text
+
+
+def _sentences_of(terms: CoveragePolicy, path: str) -> str:
+    clause = terms.term if path == "term" else terms.duty_at(path)
+    return " ".join(clause_sentences(path, clause, terms))
+
+
+def test_a_service_that_keeps_the_schedule_is_told_as_the_exception_of_the_fitting() -> None:
+    """FULL: a kit counts services from its fitting, a replacement does not; break_in keeps the schedule, grease not."""
+    terms = policy(base=FULL)
+    term, grease = _sentences_of(terms, "term"), _sentences_of(terms, "services.grease")
+    kept = "its services are counted from the fitting, save the break in, which follows the machine's schedule."
+    assert kept in term
+    assert "its services follow the machine's schedule." in term
+    kit = "A component fitted later as a retrofit kit starts a schedule of its own"
+    assert f"{kit}, one fitted as a replacement keeps the schedule." in grease
+    assert "A component fitted later keeps the schedule." in _sentences_of(terms, "services.break_in")
