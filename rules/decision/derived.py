@@ -22,6 +22,11 @@ from schemas.decision import Measure
 from schemas.frozen import quickly_made
 
 MOST_NAMED = 3  # values of an open quantity that are told one by one
+_GROUND_WORDS = {  # why a due point without a record is missed; that the records are complete is a fact of its reason
+    "dealer_declared_complete": "not on file, and the dealer declared the services on file complete",
+    "answer_overdue": "not on file, and the time to answer is over",
+    "not_done": "not on file, which the terms take for not done",
+}
 NOT_CLOSED = "not closed"  # of an open due point: its window had not closed, or it was not yet due
 
 
@@ -161,11 +166,15 @@ def _points(measures: Measures, duty: DutyState) -> Iterator[tuple[tuple[Hashabl
     if begins or schedule.start != group.start:
         value = f"{schedule.start.isoformat()}, at {hours_text(begins)}"
         yield (duty.group, duty.duty), _Found(Measure(name, f"{whose}: schedule starts", value))
+    grounds = dict(duty.grounds)
     for point in duty.points:
         records = (point.record,) if point.record is not None else ()
         window = _window_words(point.low_hours, point.high_hours, point.low_day, point.high_day, begins)
         state = "unanswered" if point.state == "missed" and point.number in duty.unanswered else point.state
-        measure = Measure(name, f"{whose} point {point.number + 1}", f"{state} {window}", records)
+        value = f"{state} {window}"
+        if state == "missed" and grounds.get(point.number) in _GROUND_WORDS:
+            value += f": {_GROUND_WORDS[grounds[point.number]]}"
+        measure = Measure(name, f"{whose} point {point.number + 1}", value, records)
         yield (duty.group, duty.duty, point.number), _Found(measure, state=state, window=window)
 
 

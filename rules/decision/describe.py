@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from datetime import date
 
 from rules.decision.catalogue import KINDS
+from rules.decision.describe_absence import absence_facts
 from rules.decision.describe_limits import BREACH_OF, Facts, at_the_least, group_behind, hour_words, limit_facts
 from rules.line_views import LineResult, PolicyReason, WorldResult, clause_bearer
 from rules.measures.duties import DutyState, nearest_visit, point_words, rejected_for
@@ -99,8 +100,7 @@ def _service_facts(
     nearest = _nearest(state, point, claim_file)
     if nearest:
         facts.append(("nearest", nearest))
-    since = claim_file.machine.records_complete_from
-    facts.append(("records complete from", day_text(since) if since is not None else "not known"))
+    facts += absence_facts(state, points, claim_file)
     facts.append(("counts when", counts_words(duty)))
     at = reason.measures.hours_at_failure
     comparison = None

@@ -13,7 +13,7 @@ from functools import partial
 from typing import Literal
 
 from rules.history.timeline import Timeline
-from rules.measures.bookings import holds_open
+from rules.measures.bookings import asked_in_vain_for, holds_open
 from rules.measures.groups import Group
 from rules.measures.schedule import Absence, DuePoint, Schedule, Visit, judge
 from rules.measures.starts import start_on_file
@@ -27,6 +27,7 @@ from schemas.frozen import quickly_made
 from schemas.policy.services import ServiceDuty
 
 Breach = Literal["missed", "late", "wrong_fluid", "wrong_hands", "not_activated"]
+Ground = Literal["records_complete", "dealer_declared_complete", "answer_overdue", "not_done"]
 OTHER_TROUBLE = "symptom:other"  # assumed by a remedy: the trouble noted first was not the one that failed
 MOST_OWN_QUESTIONS = 6  # due points of one duty that are done or not on their own; more are so together
 
@@ -48,6 +49,8 @@ class DutyState:
     recover_from: tuple[Rejected, ...]
     late_papers: tuple[str, ...]
     unanswered: frozenset[int]  # numbers of points that are not done only until the dealer has answered
+    grounds: tuple[tuple[int, Ground], ...] = ()  # why no record counts as not done, by number of the point
+    unproven: tuple[tuple[int, str], ...] = ()  # bookings that do not count, as their proof was asked for in vain
 
 
 def duty_state(
@@ -86,9 +89,21 @@ def duty_state(
         for r in claim_file.services
         if r.provided_on is not None and r.provided_on > r.on and r.record in answered
     )
-    open_yet = frozenset(absent.unanswered)
     return DutyState(
-        name, group.number, schedule, points, visits, breaches, cured, rejected, symptom_first, recover, late, open_yet
+        name,
+        group.number,
+        schedule,
+        points,
+        visits,
+        breaches,
+        cured,
+        rejected,
+        symptom_first,
+        recover,
+        late,
+        frozenset(absent.unanswered),
+        tuple(absent.grounds.items()),
+        tuple(absent.unproven),
     )
 
 
@@ -170,19 +185,23 @@ class _Absence:
     world: World
     own_questions: set[str] = field(default_factory=set)
     unanswered: set[int] = field(default_factory=set)
+    grounds: dict[int, Ground] = field(default_factory=dict)
+    unproven: list[tuple[int, str]] = field(default_factory=list)
 
     def answer(self, point: DuePoint, day: int, hours: int | None) -> Absence:
         """Return what an absent record of ``point`` means at the next visit, or at the failure (``day``, ``hours``)."""
         key = services_key(self.policy, self.name, self.group)
-        if self.duty.bookings_count and any(
-            holds_open(b, self.duty, self.schedule, point, day, self.timeline, self.claim_file, self.world)
-            for b in self.claim_file.machine.bookings
-        ):
-            return "booked"
+        for booking in self.claim_file.machine.bookings if self.duty.bookings_count else ():
+            if holds_open(booking, self.duty, self.schedule, point, day, self.timeline, self.claim_file, self.world):
+                return "booked"
+            if asked_in_vain_for(booking, self.duty, self.schedule, point, day, self.claim_file) is not None:
+                self.unproven.append((point.number, booking.id))
         if any(refused.lacks and point.holds(refused.visit) for refused in self.found.rejected):
             return "not_done"  # there is a record: what it lacks is asked for, not another one
         self.world.details.setdefault(key, []).append(partial(point_words, point, self.schedule))
-        if self._counts_as_not_done(point):
+        ground = self._ground(point)
+        if ground is not None:
+            self.grounds[point.number] = ground
             return "done" if self.world.known(key, False) else "not_done"
         words = f"records of {services_words(self.name, self.group)}"
         own = self._own_key(key, point, day, hours)
@@ -210,18 +229,20 @@ class _Absence:
             self.own_questions.add(own)
         return own
 
-    def _counts_as_not_done(self, point: DuePoint) -> bool:
+    def _ground(self, point: DuePoint) -> Ground | None:
+        """Return why an absent record counts as not done, what is known before what was asked; None: it does not."""
         rule = self.policy.conventions.absent_service_record
-        claim = self.claim_file.claim
-        if asked_in_vain("services", self.claim_file, self.policy.conventions) is not None:
-            return True
+        in_vain = asked_in_vain("services", self.claim_file, self.policy.conventions) is not None
         if self.duty.activates:
-            return False  # proof activates the coverage: the question stands until the answer is overdue
-        if rule.counts_as == "not_done":
-            return True
-        if "dealer_declared_complete" in rule.not_done_when and claim.services_declared_complete:
-            return True
-        return "records_complete" in rule.not_done_when and self._window_in_complete_records(point)
+            # Proof activates the coverage: the question stands until the answer is overdue.
+            return "answer_overdue" if in_vain else None
+        if "records_complete" in rule.not_done_when and self._window_in_complete_records(point):
+            return "records_complete"
+        if "dealer_declared_complete" in rule.not_done_when and self.claim_file.claim.services_declared_complete:
+            return "dealer_declared_complete"
+        if in_vain:
+            return "answer_overdue"
+        return "not_done" if rule.counts_as == "not_done" else None
 
     def _window_in_complete_records(self, point: DuePoint) -> bool:
         machine, dealer = self.claim_file.machine, self.claim_file.dealer

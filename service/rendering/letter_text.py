@@ -223,6 +223,8 @@ def _records_told(facts: Mapping[str, str]) -> Iterator[str]:
     refused = [facts[name] for name in _REFUSED_RECORDS if facts.get(name, "none") != "none"]
     if refused:
         yield f"on file, and not counted: {without_windows('; '.join(refused))}"
+    if "booking not counted" in facts:
+        yield f"not counted: booking {facts['booking not counted']}"
     if "counts when" in facts:
         yield f"a service counts when it is {facts['counts when']}"
     since = facts.get("records complete from")
@@ -230,6 +232,12 @@ def _records_told(facts: Mapping[str, str]) -> Iterator[str]:
         yield f"we hold the whole record of this machine from {tidy(since)} on"
     elif since is not None:
         yield "we do not know whether we hold all records of this machine"
+    if "declared by the dealer" in facts:
+        yield f"you declared that {facts['declared by the dealer']}"
+    if "asked on" in facts:
+        yield f"the services that are not on file were asked for on {facts['asked on']}"
+    if "by the terms" in facts:
+        yield facts["by the terms"]
 
 
 def remedy_sentence(remedy: Remedy, decided_on: str) -> str:
