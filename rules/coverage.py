@@ -8,7 +8,6 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from rules.cleared import cleared_allowance, cleared_findings
-from rules.decision.catalogue import PRECEDENCE
 from rules.history.timeline import Timeline, build_timeline
 from rules.line_states import bearer_of, consequence_of, fall_backs_of, state_of
 from rules.line_views import LineResult, LineView, PolicyReason, WorldResult
@@ -20,6 +19,7 @@ from rules.policy_book.compiled import CompiledPolicy
 from rules.rule_base.driver import Derive, Firing
 from rules.rule_base.findings import Fact, Fire, RuleReason, find
 from rules.selection.components import subjects_in
+from rules.selection.near_misses import nearest_refusals, of_other_models
 from rules.selection.select import (
     LAYER_ORDER,
     Selected,
@@ -121,8 +121,8 @@ class Evaluation:
             )
             state = "refer" if held else view.state
             return LineResult(subject, state, view, (*view.reasons, *held), refused, split, others)
-        closest = _closest_refusals(refused)
-        reasons = tuple(PolicyReason(policy, None, code, "applies_to") for policy, code in closest)
+        refused = (*refused, *of_other_models(self.book, self.claim_file, subject, refused))
+        reasons = tuple(PolicyReason(policy, None, code, "applies_to") for policy, code in nearest_refusals(refused))
         currency = self.claim_file.claim.currency
         nothing = unpaid(
             None, self.claim_file, typed_grains(subject.line), "owner", "no coverage applies", None, currency
@@ -135,15 +135,6 @@ def _refused(selected: Selected, subject: Subject) -> Iterator[tuple[CompiledPol
     for policy, code in selected.refused:
         near = code == "no_coverage_for_machine" or component_refusal(policy.terms, subject) != "component_not_named"
         yield policy, code if near else "component_not_named"
-
-
-def _closest_refusals(refused: tuple[tuple[CompiledPolicy, str], ...]) -> tuple[tuple[CompiledPolicy, str], ...]:
-    """Return the refusals worth telling, one a code: near misses, else that nothing names the component or machine."""
-    for farthest in (("component_not_named", "no_coverage_for_machine"), ("no_coverage_for_machine",), ()):
-        closer = {code: policy for policy, code in reversed(refused) if code not in farthest}
-        if closer:
-            return tuple((closer[code], code) for code in sorted(closer, key=PRECEDENCE.__getitem__))
-    return ()
 
 
 def _chosen(subjects: Sequence[Subject], views: dict[str, list[LineView]]) -> dict[str, LineView]:

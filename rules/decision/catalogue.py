@@ -47,6 +47,7 @@ _KINDS = (
     ReasonKind(
         "fitting_not_covered", "deny", "The coverage does not reach a component fitted in this way.", "owner", None
     ),
+    ReasonKind("model_not_named", "deny", "The coverage does not name this model.", "owner", None),
     ReasonKind("component_not_named", "deny", "The coverage does not name this component.", "owner", None),
     ReasonKind("component_never_covered", "deny", "This component is never covered.", "owner", None),
     # Term

@@ -216,6 +216,8 @@ def _machine_facts(
     del line
     machine = claim_file.machine
     values = {
+        "no_coverage_for_machine": ("model", machine.model),
+        "model_not_named": ("model", machine.model),
         "serial_out_of_range": ("serial", machine.serial),
         "built_out_of_range": ("built on", day_text(machine.built_on)),
         "use_not_covered": ("use", machine.use),
@@ -278,6 +280,8 @@ SPECIAL: dict[str, Describe] = {
     "excluded_cause": _cause_facts,
     "before_term": _before_term_facts,
     "no_version_in_force": _in_force_facts,
+    "no_coverage_for_machine": _machine_facts,
+    "model_not_named": _machine_facts,
     "serial_out_of_range": _machine_facts,
     "built_out_of_range": _machine_facts,
     "use_not_covered": _machine_facts,

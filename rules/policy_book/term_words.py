@@ -109,11 +109,11 @@ def applies_to_sentences(applies: AppliesTo) -> Iterator[Told]:
     yield told("named", f"covered is {named} of {models}, {listed((FITTINGS[f] for f in applies.fitted), 'or')}")
     if applies.serials:
         ranges = listed(f"{r.from_} to {r.until}" for r in applies.serials)
-        yield told("serials", f"the machine's serial number lies in {ranges}")
+        yield told("serials", f"it holds for machines with a serial number in {ranges}")
     if applies.built is not None:
-        yield told("built", f"the machine was built {range_words(applies.built)}")
+        yield told("built", f"it holds for machines built {range_words(applies.built)}")
     if applies.use is not None:
-        yield told("use", f"the machine is in {listed(map(plain, applies.use), 'or')} use")
+        yield told("use", f"it holds for machines in {listed(map(plain, applies.use), 'or')} use")
     if applies.regions is not None:
         yield told("regions", f"it holds in {listed(applies.regions)}")
     reach = "it holds for the first owner only" if applies.owner == "first" else "it passes on to every later owner"

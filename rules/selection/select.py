@@ -140,7 +140,7 @@ def select(book: PolicyBook, claim_file: ClaimFile, world: World) -> Selected:
     for name, of_name in of_model:
         in_force = [(p, day) for p in of_name if (day := _in_force_on(p, of_name, every, claim_file, world))]
         if not in_force:
-            refused.append((of_name[-1], "no_version_in_force"))
+            refused.append((_nearest_in_time(of_name, every, claim_file, world), "no_version_in_force"))
             continue
         newest, day = in_force[-1]
         words = _in_force_words(newest, *day)
@@ -195,13 +195,32 @@ def _in_force_on(
     world: World,
 ) -> tuple[date, str] | None:
     """Return the date that selects the version and its event, None when it is not in force on it."""
-    in_force, event = policy.terms.in_force, ""
-    selected_by = in_force.selected_by
+    day, event = _selecting(policy, versions, every, claim_file, world)
+    return (day, event) if policy.terms.in_force.holds(day) else None
+
+
+def _selecting(
+    policy: CompiledPolicy,
+    versions: Sequence[CompiledPolicy],
+    every: Sequence[CompiledPolicy],
+    claim_file: ClaimFile,
+    world: World,
+) -> tuple[date, str]:
+    selected_by = policy.terms.in_force.selected_by
     if selected_by == "start_of_term":
-        day, event = start_of_term(policy, policy.terms.term.starts, claim_file, world, every)
-    else:
-        day = day_that_selects(selected_by, versions, claim_file, world)
-    return (day, event) if in_force.holds(day) else None
+        return start_of_term(policy, policy.terms.term.starts, claim_file, world, every)
+    return day_that_selects(selected_by, versions, claim_file, world), ""
+
+
+def _nearest_in_time(
+    versions: Sequence[CompiledPolicy], every: Sequence[CompiledPolicy], claim_file: ClaimFile, world: World
+) -> CompiledPolicy:
+    """Return, of versions that are not in force, the one whose time lies nearest to the date that selects it."""
+
+    def days_away(policy: CompiledPolicy) -> int:
+        return policy.terms.in_force.days_from(_selecting(policy, versions, every, claim_file, world)[0])
+
+    return min(versions, key=lambda policy: (days_away(policy), -policy.ref.version))
 
 
 def _in_force_words(policy: CompiledPolicy, day: date, event: str) -> str:

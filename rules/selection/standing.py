@@ -37,6 +37,7 @@ FREE_OF_DAYS = frozenset(
         "use_not_covered",
         "region_not_covered",
         "component_not_named",
+        "model_not_named",
         "component_never_covered",
         "excluded_cause",
         "part_altered",

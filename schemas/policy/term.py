@@ -181,3 +181,9 @@ class InForce(Document):
 
     def holds(self, day: date) -> bool:
         return self.from_ <= day and (self.until is None or day <= self.until)
+
+    def days_from(self, day: date) -> int:
+        """Return by how many days a day lies before the time in force or after it; 0 inside it."""
+        if day < self.from_:
+            return (self.from_ - day).days
+        return 0 if self.until is None else max((day - self.until).days, 0)

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from schemas.decision import Considered, Decision, LineDecision, Reason, Remedy, Step
 from service.rendering.layout import NARROWEST, Row, between, joined, sum_lines, wrapped
@@ -22,6 +22,7 @@ from service.rendering.words import (
     is_only_taken,
     item_text,
     listed,
+    of_other_coverage,
     plain,
     reason_words,
     sentence,
@@ -150,7 +151,8 @@ def _waiting(line: LineDecision, decision: Decision, width: int) -> Iterator[str
 
 def _reason(reason: Reason, line: LineDecision, width: int, shown: _Shown) -> Iterator[str]:
     first_told = shown.reasons.setdefault(reason, line.line)
-    text = _told(reason, short=first_told != line.line)
+    whose = version_text(reason.policy) if of_other_coverage(reason, line) else ""
+    text = _told(reason, short=first_told != line.line, whose=whose)
     falls_back = reason.policy is not None and reason.policy != line.policy and line.policy is not None
     if falls_back:
         text = f"Decided under {version_text(line.policy)}, not {version_text(reason.policy)}: {inside_sentence(text)}"
@@ -171,10 +173,10 @@ def _bears(line: LineDecision, bearer: str) -> bool:
     return bool(split.get(bearer, line.maker_pays))
 
 
-def _told(reason: Reason, short: bool = False) -> str:
+def _told(reason: Reason, short: bool = False, whose: str = "") -> str:
     """Return the words of a reason with its clause; records are named where the facts do not."""
     words = sentence(reason.words)
-    clause = f"clause {reason.clause}" if short and reason.clause is not None else cited(reason)
+    clause = cited(replace(reason, clause_text=None) if short else reason, whose)
     records = [
         record for record in reason.records if ":" not in record and all(record not in v for _, v in reason.facts)
     ]

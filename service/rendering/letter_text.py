@@ -9,7 +9,7 @@ clauses are quoted as they were published.
 
 import re
 from collections.abc import Iterator, Mapping, Sequence, Set
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from rules.plain import without_windows as bare_points
 from schemas.decision import Decision, LineDecision, Question, Reason, Remedy
@@ -32,6 +32,7 @@ from service.rendering.words import (
     is_only_taken,
     item_text,
     listed,
+    of_other_coverage,
     sentence,
     tidy,
     time_is_over,
@@ -152,11 +153,13 @@ def _line(line: LineDecision, decision: Decision, width: int, letter: _Letter) -
     for reason in line.reasons:
         if reason.code in ASKED_CODES:
             continue
-        text = _reason(reason, line, letter, cited(reason))
+        whose = letter.title(reason.policy) if of_other_coverage(reason, line) else ""
+        text = _reason(reason, line, letter, cited(reason, whose))
         first = letter.told.setdefault(text, line.line)
         before = letter.cited.setdefault((reason.policy, reason.clause, reason.clause_text), line.line)
         if reason.clause_text and before != line.line:
-            text = _reason(reason, line, letter, f"clause {reason.clause}, as on line {before}")
+            clause = f"{cited(replace(reason, clause_text=None), whose)}, as on line {before}"
+            text = _reason(reason, line, letter, clause)
         if first != line.line:
             words = f"{sentence(reason.words).removesuffix('.')}, as on line {first}."
             text = f"{TAKEN_FOR_NOW}: {inside_sentence(words)}." if is_only_taken(reason, line) else words

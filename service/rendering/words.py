@@ -155,16 +155,25 @@ def item_text(line: LineDecision) -> str:
     return f"{line.text} ({kind})" if line.text else kind
 
 
-def cited(reason: Reason) -> str:
-    """Return the clause of a reason, quoted where the words are the maker's own: clause 5.2: “…”."""
+def cited(reason: Reason, whose: str = "") -> str:
+    """Return the clause of a reason, quoted where the words are the maker's own: clause 5.2: “…”.
+
+    ``whose`` names the coverage that the clause stands in, where the line does not.
+    """
     if reason.clause is None:
-        return ""
+        return whose
     text = (reason.clause_text or "").strip()
+    named = f"clause {reason.clause} of {whose}" if whose else f"clause {reason.clause}"
     if not text:
-        return f"clause {reason.clause}"
+        return named
     if reason.clause_quoted:
-        return f"clause {reason.clause}: “{text}”"
-    return f"clause {reason.clause}, in plain words: {text.removesuffix('.')}"
+        return f"{named}: “{text}”"
+    return f"{named}, in plain words: {text.removesuffix('.')}"
+
+
+def of_other_coverage(reason: Reason, line: LineDecision) -> bool:
+    """Return whether a reason rests on a coverage that the line does not name: one of those that do not apply to it."""
+    return line.policy is None and reason.policy is not None
 
 
 def hours_listed(points: str) -> str | None:

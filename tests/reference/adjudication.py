@@ -160,11 +160,24 @@ class Bench:
                 found = set(codes[line])
                 closer = found - {"component_not_named", "no_coverage_for_machine"}
                 closer = closer or found - {"no_coverage_for_machine"} or found
+                if closer == {"component_not_named"} and self.named_for_other_models(subject.component):
+                    closer |= {"model_not_named"}
                 currency = self.claim_file.claim.currency
                 units = rounded(typed(subject.line), self.claim_file.currency_exponents[currency], "half_up")
                 nothing = Settled(currency, units, owner=units)
                 results[line] = Result("deny", None, nothing, frozenset(closer))
         return results
+
+    def named_for_other_models(self, component: str | None) -> bool:
+        """Return whether a policy that leaves the machine's model out names the component, and not whole machines."""
+        for name in may_govern(self.book):
+            own = [n for n in may_govern(self.book) if self.book[n][0].policy == self.book[name][0].policy]
+            codes = {machine_reached(self.book[n][0], self.claim_file) for n in own}
+            applies = self.book[name][0].applies_to
+            named = () if applies.components == "whole_machine" else applies.components
+            if codes == {"no_coverage_for_machine"} and component in named:
+                return True
+        return False
 
     def preference(self, view: View) -> tuple[Fraction, int, int, str]:
         policy = self.book[view.candidate][0]

@@ -32,7 +32,8 @@ AFTER = {
 }
 DATELESS = {
     "no_coverage_for_machine", "serial_out_of_range", "built_out_of_range", "use_not_covered", "region_not_covered",
-    "component_not_named", "component_never_covered", "excluded_cause", "part_altered", "part_of_other_make",
+    "component_not_named", "model_not_named", "component_never_covered", "excluded_cause", "part_altered",
+    "part_of_other_make",
     "wear_item", "consumable", "item_not_paid",
 }  # fmt: skip
 
