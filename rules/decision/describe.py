@@ -5,7 +5,16 @@ from datetime import date
 
 from rules.decision.catalogue import KINDS
 from rules.decision.describe_absence import absence_facts
-from rules.decision.describe_limits import BREACH_OF, Facts, at_the_least, group_behind, hour_words, limit_facts
+from rules.decision.describe_limits import (
+    BREACH_OF,
+    Facts,
+    at_the_least,
+    group_behind,
+    hour_words,
+    limit_facts,
+    supposed,
+    sure_points,
+)
 from rules.line_views import LineResult, PolicyReason, WorldResult, clause_bearer
 from rules.measures.duties import DutyState, nearest_visit, point_words, rejected_for
 from rules.measures.prorating import number_text
@@ -26,9 +35,10 @@ Describe = Callable[[PolicyReason, LineResult, ClaimFile], tuple[Facts, list[str
 def describe(reason: PolicyReason, line: LineResult, claim_file: ClaimFile, world: WorldResult) -> Reason:
     """Return the reason as the decision shows it; ``world`` is the one that the line is shown by."""
     kind = KINDS[reason.code]
-    facts, records, comparison = _facts_of(reason, line, claim_file)
+    facts, records, comparison = _facts_of(reason, line, claim_file, world)
     if comparison is not None and comparison.unit == "h":
         facts, comparison = at_the_least(reason, facts, comparison, world)
+    facts = supposed(reason, line, facts, comparison, world)
     words = " ".join(part for part in (kind.text, reason.words, hour_words(facts, comparison)) if part)
     bearer = None if kind.effect in ("note", "refer", "ask") else clause_bearer(reason.policy, reason.code, reason.path)
     return _under_clause(reason.policy, reason.code, reason.path, words, facts, records, comparison, bearer)
@@ -66,12 +76,12 @@ def _under_clause(
 
 
 def _facts_of(
-    reason: PolicyReason, line: LineResult, claim_file: ClaimFile
+    reason: PolicyReason, line: LineResult, claim_file: ClaimFile, world: WorldResult
 ) -> tuple[Facts, list[str], Comparison | None]:
     if reason.code in ("hour_limit_passed", "term_elapsed", "outer_limit_passed", "worn_out", "every_limit_passed"):
         return limit_facts(reason, line, claim_file)
     if reason.code in BREACH_OF:
-        return _service_facts(reason, line, claim_file)
+        return _service_facts(reason, line, claim_file, world)
     special = SPECIAL.get(reason.code)
     if special is not None:
         return special(reason, line, claim_file)
@@ -79,7 +89,7 @@ def _facts_of(
 
 
 def _service_facts(
-    reason: PolicyReason, line: LineResult, claim_file: ClaimFile
+    reason: PolicyReason, line: LineResult, claim_file: ClaimFile, world: WorldResult
 ) -> tuple[Facts, list[str], Comparison | None]:
     assert reason.measures is not None
     name = reason.path.removeprefix("services.")
@@ -89,6 +99,7 @@ def _service_facts(
     schedule = state.schedule
     breach = BREACH_OF[reason.code]
     points = [p for b, p in state.breaches if b == breach]
+    points = sure_points(points, schedule, claim_file.claim.failed_on, world)
     point = points[0]
     facts: Facts = [("due", "; ".join(point_words(p, schedule) for p in points))]
     refused = rejected_for(state, point, duty)

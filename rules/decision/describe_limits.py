@@ -1,6 +1,8 @@
 """The facts and the comparison of a passed limit: of days, of hours, of wear; hours that are not known as a range."""
 
+from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 from typing import Literal
 
@@ -8,6 +10,7 @@ from rules.history.meter_sum import meter_sum
 from rules.history.timeline import CLAIM_READING
 from rules.line_views import LineResult, PolicyReason, WorldResult
 from rules.measures.groups import Group, LimitState
+from rules.measures.schedule import DuePoint, Schedule
 from rules.measures.wear import cannot_be
 from rules.plain import day_text, hours_plain, hours_range, hours_text
 from schemas.claim_file import ClaimFile
@@ -23,6 +26,8 @@ BREACH_OF = {
     "service_by_other_hands": "wrong_hands",
     "coverage_not_activated": "not_activated",
 }
+AT_THE_LEAST = ", at the least"
+SUPPOSED = "as if the machine had run"  # the fact that a reason rests on hours of the world that the line is shown by
 RANGED = ("machine hours", "hours counted")  # facts that tell hours of the failure
 
 
@@ -118,8 +123,41 @@ def at_the_least(
     if least < limit or (least == limit and comparison.operator == ">"):
         return facts, comparison  # not decided by these hours, and told as only taken for now
     ranged = [(name, _ranged(value, least - shown, most - shown) if name in RANGED else value) for name, value in facts]
-    least_words = f"{comparison.quantity}, at the least"
+    least_words = f"{comparison.quantity}{AT_THE_LEAST}"
     return ranged, replace(comparison, quantity=least_words, left=hours_plain(least))
+
+
+def supposed(
+    reason: PolicyReason, line: LineResult, facts: Facts, comparison: Comparison | None, world: WorldResult
+) -> Facts:
+    """Return the facts, before them the hours that nobody stated and a reason rests on all the same.
+
+    A comparison that the least hours decide has been told by these already.
+    """
+    hours = world.hours.get(reason.policy.name)
+    bounds = None if hours is None else hours.timeline.at_failure
+    at = None if reason.measures is None else reason.measures.hours_at_failure
+    if bounds is None or bounds.certain or at is None:
+        return facts
+    by_hours = comparison is not None and comparison.unit == "h" and not comparison.quantity.endswith(AT_THE_LEAST)
+    if reason.code.startswith("prorated"):
+        assert reason.measures is not None
+        axes = reason.measures.prorations[line.subject.line.line].axes
+        by_hours = any(axis.by == "machine_hours" for axis in axes)
+    return [(SUPPOSED, hours_text(at)), *facts] if by_hours else facts
+
+
+def sure_points(points: Sequence[DuePoint], schedule: Schedule, failed: date, world: WorldResult) -> list[DuePoint]:
+    """Return the points whose window had closed by the least hours that the machine may have run; else all.
+
+    Those after them are due only in the world that the line is shown by.
+    """
+    hours = next((h for h in world.hours.values() if h.timeline.at_failure is not None), None)
+    bounds = None if hours is None else hours.timeline.at_failure
+    if bounds is None or bounds.certain:
+        return list(points)
+    low = bounds.low - schedule.start_hours
+    return [p for p in points if p.record is not None or p.closed_at(failed.toordinal(), low)] or list(points)
 
 
 def _ranged(hours: str, below: int, above: int) -> str:

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
+from rules.decision.describe_limits import SUPPOSED
 from schemas.decision import Considered, Decision, LineDecision, Reason, Remedy, Step
 from service.rendering.layout import NARROWEST, Row, between, joined, sum_lines, wrapped
 from service.rendering.words import (
@@ -12,7 +13,6 @@ from service.rendering.words import (
     OUTCOME_WORDS,
     STATE_WORDS,
     STATUS_WORDS,
-    TAKEN_FOR_NOW,
     amount_text,
     asked_and_due,
     cited,
@@ -26,6 +26,7 @@ from service.rendering.words import (
     plain,
     reason_words,
     sentence,
+    taken_for_now,
     tidy,
     time_is_over,
     version_text,
@@ -159,7 +160,7 @@ def _reason(reason: Reason, line: LineDecision, width: int, shown: _Shown) -> It
     elif reason.bearer is not None and _bears(line, reason.bearer):
         text += f" Borne by {BEARER_WORDS[reason.bearer]}."
     if is_only_taken(reason, line):
-        text = f"{TAKEN_FOR_NOW}: {inside_sentence(text)}"
+        text = f"{taken_for_now(reason)}: {inside_sentence(text)}"
     if first_told != line.line:
         yield from wrapped(f"{text.removesuffix('.')}, as on line {first_told}.", width, _IN, _IN * 2)
         return
@@ -189,8 +190,10 @@ def _told(reason: Reason, short: bool = False, whose: str = "") -> str:
 def facts_of(reason: Reason, line: LineDecision) -> list[str]:
     """Return the facts of a reason that its line does not show already."""
     said = {("item", line.item), ("component", line.component or "not stated")}
+    # The hours that a reason supposes stand before it, where it is told as not decided.
+    untold = _UNTOLD | {SUPPOSED} if is_only_taken(reason, line) else _UNTOLD
     return [
-        f"{name}: {tidy(value)}" for name, value in reason.facts if (name, value) not in said and name not in _UNTOLD
+        f"{name}: {tidy(value)}" for name, value in reason.facts if (name, value) not in said and name not in untold
     ]
 
 

@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 
+from rules.decision.describe_limits import SUPPOSED
 from rules.plain import without_windows as bare_points
 from schemas.decision import Decision, LineDecision, Question, Reason, Remedy
 from service.rendering.decision_text import worked_out
@@ -21,7 +22,6 @@ from service.rendering.words import (
     OUTCOME_WORDS,
     SERVICE_CODES,
     STATUS_WORDS,
-    TAKEN_FOR_NOW,
     amount_text,
     asked_and_due,
     cited,
@@ -34,6 +34,7 @@ from service.rendering.words import (
     listed,
     of_other_coverage,
     sentence,
+    taken_for_now,
     tidy,
     time_is_over,
     titled,
@@ -162,7 +163,7 @@ def _line(line: LineDecision, decision: Decision, width: int, letter: _Letter) -
             text = _reason(reason, line, letter, clause)
         if first != line.line:
             words = f"{sentence(reason.words).removesuffix('.')}, as on line {first}."
-            text = f"{TAKEN_FOR_NOW}: {inside_sentence(words)}." if is_only_taken(reason, line) else words
+            text = f"{taken_for_now(reason)}: {inside_sentence(words)}." if is_only_taken(reason, line) else words
         yield from wrapped(text, width, _IN, _IN * 2)
     for note in line.notes:
         if note.code not in _DESK_ONLY:
@@ -208,14 +209,15 @@ def _reason(reason: Reason, line: LineDecision, letter: _Letter, clause: str) ->
         told = list(_records_told(facts))
     else:
         words = without_windows(sentence(reason.words)).removesuffix(".")
-        told = [f"{name}: {without_windows(value)}" for name, value in reason.facts if name not in _DESK_FACTS]
+        untold = _DESK_FACTS | {SUPPOSED} if is_only_taken(reason, line) else _DESK_FACTS
+        told = [f"{name}: {without_windows(value)}" for name, value in reason.facts if name not in untold]
         if reason.comparison is not None and reason.comparison.quantity not in ("paid share", "serial"):
             told.append(comparison_text(reason.comparison))
     text = f"{words} ({clause})" if clause else words
     if reason.policy not in (None, line.policy) and line.policy is not None:
         text = f"Decided under {letter.title(line.policy)}, not {letter.title(reason.policy)}: {inside_sentence(text)}"
     if is_only_taken(reason, line):
-        text = f"{TAKEN_FOR_NOW}: {inside_sentence(text)}"
+        text = f"{taken_for_now(reason)}: {inside_sentence(text)}"
     elif line.outcome == "pay":  # a ground against the claim would read as a refusal of what is paid
         text = f"For your information, as nothing is cut for it: {inside_sentence(text)}"
     return f"{text}. {sentence('; '.join(told))}".rstrip()

@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Final
 
 from rules.decision.catalogue import KINDS
+from rules.decision.describe_limits import SUPPOSED
 from schemas.decision import Comparison, Decision, LineDecision, Outcome, Question, Reason, Status
 
 OUTCOME_WORDS: Final[dict[Outcome, str]] = {
@@ -135,6 +136,15 @@ def _value(text: str, unit: str) -> str:
         hours = f"{Decimal(text):,.2f}"
         return f"{hours[:-1] if hours.endswith('0') else hours} h"
     return f"{text} months" if unit == "months" else text
+
+
+def taken_for_now(reason: Reason) -> str:
+    """Return how a reason that is not decided yet begins: with the hours that are supposed for it, if it rests on any.
+
+    >>> # taken_for_now(…): 'Not decided yet, and only taken for now, as if the machine had run 2,400.0 h'
+    """
+    hours = dict(reason.facts).get(SUPPOSED)
+    return TAKEN_FOR_NOW if hours is None else f"{TAKEN_FOR_NOW}, {SUPPOSED} {hours}"
 
 
 def is_only_taken(reason: Reason, line: LineDecision) -> bool:

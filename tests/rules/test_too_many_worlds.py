@@ -22,14 +22,14 @@ def decided_with(*lines: dict[str, Any]) -> Decision:
 
 
 def test_a_line_that_no_coverage_names_is_not_held() -> None:
-    """The base coverage leaves the traction battery out, and the battery's own is for other machines."""
+    """The base coverage leaves the traction battery out, and the battery's own is for other models: both are told."""
     decision = decided_with({"line": "9", "item": "parts", "component": "traction_battery", "net": "80.00"})
     held, refused = (next(line for line in decision.lines if line.line == number) for number in ("1", "9"))
     assert "too_many_open_facts" in {reason.code for reason in held.reasons}
     assert held.outcome == "refer"
     assert refused.outcome == "deny"
     assert refused.owner_owes == refused.claimed
-    assert {reason.code for reason in refused.reasons} == {"component_not_named"}
+    assert {reason.code for reason in refused.reasons} == {"component_not_named", "model_not_named"}
 
 
 def test_a_line_that_a_coverage_names_is_held_with_the_others() -> None:
