@@ -98,7 +98,7 @@ class Considered:
 @quickly_made
 @dataclass(frozen=True)
 class Question:
-    """A fact somebody must give, and until when.
+    """A fact somebody must give, and until when; where ``lines`` is empty, it is the payout alone that waits for it.
 
     ``asked_on`` is the day, before that of the decision, on which the dealer was first asked about the subject and has
     not answered since; ``answer_by`` is counted from it, and may have passed.

@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import get_args
 
 from rules.decision.catalogue import KINDS, PRECEDENCE
-from rules.decision.dates import notes_of_dates, reasons_of_dates
+from rules.decision.dates import day_asked_for, notes_of_dates, reasons_of_dates
 from rules.decision.describe import describe, describe_cut
 from rules.decision.merge import MergedLine
 from rules.decision.notes import Notebook
@@ -224,6 +224,7 @@ def status_of(lines: Sequence[LineDecision]) -> Status:
 def questions_of(merged: Sequence[MergedLine], claim_file: ClaimFile) -> tuple[Question, ...]:
     """Return each open fact once, with the lines that wait for it and the day to answer by.
 
+    A day that only the payout waits for, to be converted, is asked for without a line.
     The days to answer run from the day on which the subject was first asked about and is still unanswered: deciding
     again gives no new time.
     """
@@ -234,12 +235,26 @@ def questions_of(merged: Sequence[MergedLine], claim_file: ClaimFile) -> tuple[Q
             by = answer_by(line, fact.about, claim_file).isoformat() if fact.asks == "dealer" else None
             known = found.setdefault(fact.key, (fact, [], by, words))
             known[1].append(line.shown.subject.line.line)
+    for line in merged:
+        day = _day_to_convert(line, claim_file)
+        if day is not None and day.key not in found:
+            by = answer_by(line, day.about, claim_file).isoformat() if day.asks == "dealer" else None
+            found[day.key] = (day, [], by, day.words)
     questions = []
     for key, (fact, lines, by, words) in sorted(found.items()):
         asked = None if by is None else asked_before(fact.about, claim_file)
         on = None if asked is None else asked.isoformat()
         questions.append(Question(key, fact.about, fact.asks, words, tuple(sorted(lines)), by, on))
     return tuple(questions)
+
+
+def _day_to_convert(line: MergedLine, claim_file: ClaimFile) -> OpenFact | None:
+    """Return the day that is asked for because what a line pays is converted at its rate; no line waits for it."""
+    view = line.shown.view
+    if view is None or not line.maker or view.payer.terms.currency == claim_file.dealer.currency:
+        return None
+    which = view.payer.conventions.exchange_rate_on
+    return day_asked_for(line, which) if getattr(claim_file.claim, which) is None else None
 
 
 def asked_before(about: str, claim_file: ClaimFile) -> date | None:

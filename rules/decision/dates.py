@@ -19,6 +19,7 @@ from rules.open_facts import Explored, OpenFact
 from rules.plain import day_text
 from rules.policy_book.book import PolicyBook
 from rules.selection.standing import FREE_OF_DAYS, Standing, selected_without_the_claim
+from rules.settlement.desk import DAY_WORDS
 from rules.settlement.exact import GRAINS
 from rules.settlement.money import LineMoney, unpaid
 from schemas.claim_file import ClaimFile
@@ -181,6 +182,14 @@ def _asks(line: MergedLine, otherwise: tuple[str, ...]) -> Asks:
 def _question(contradiction: Contradiction, asks: Asks) -> OpenFact:
     words = f"the right days of this claim: {contradiction.words}"
     return OpenFact(contradiction.key, "dates", asks, words)
+
+
+def day_asked_for(line: MergedLine, which: str) -> OpenFact:
+    """Return the question for a day of the claim that is not on file, or that was set aside as in doubt."""
+    doubt = next((contradiction for contradiction in line.contradictions if which in contradiction.fields), None)
+    if doubt is not None:
+        return _question(doubt, _asks(line, ()))
+    return OpenFact(f"date:{which}", "start", "dealer", DAY_WORDS[which])
 
 
 def reasons_of_dates(line: MergedLine) -> list[Reason]:

@@ -82,13 +82,17 @@ def exact_text(amount: Exact) -> str:
 
 
 def money_text(amount: Exact) -> str:
-    """Return the amount for words: thousands marks, two to four decimals (cut off; sums are never made from words).
+    """Return the amount for words: thousands marks, two to four decimals, and an ellipsis where more follow.
 
-    >>> money_text(grains(Decimal("1150")))
-    '1,150.00'
+    It is cut and not rounded, for a sum that is made of it goes on with the whole amount.
+
+    >>> money_text(grains(Decimal("1150"))), money_text(times(grains(Decimal("100000")), Fraction(1, 170)))
+    ('1,150.00', '588.2352…')
     """
-    units = int(amount) // 10 ** (DECIMALS - 4)
+    units, rest = divmod(amount, 10 ** (DECIMALS - 4))
     text = f"{units // 10_000:,}.{units % 10_000:04d}"
+    if rest:
+        return f"{text}…"
     return text[:-2] if text.endswith("00") else text.rstrip("0")
 
 

@@ -7,11 +7,10 @@ from rules.measures.prorating import number_text
 from rules.plain import sum_text
 from rules.settlement.allowance import Allowance, Cut, handled, typed_grains
 from rules.settlement.desk import Desk, Held
-from rules.settlement.exact import DECIMALS, Exact, Factor, factor, grains, money_text, times
+from rules.settlement.exact import Exact, Factor, factor, grains, money_text, times
 from schemas.claim import ClaimLine
 from schemas.policy.pays import PartsPaid
 
-SHOWN = 10 ** (DECIMALS - 4)  # grains of the last decimal that words show
 NO_PRICES = (("typed_unchecked", "No price list is on file."),)
 
 
@@ -77,8 +76,7 @@ def _price_words(quantity: Factor, most: Exact, rule: PartsPaid) -> str:
     if quantity == 1 and not rule.handling:
         return ""
     total = handled(times(most, quantity), rule.handling)
-    equals = "=" if total % SHOWN == 0 else "≈"
-    return f"; {_priced(quantity, money_text(most), rule)} {equals} {money_text(total)}"
+    return f"; {_priced(quantity, money_text(most), rule)} = {money_text(total)}"
 
 
 def listed_price(line: ClaimLine, rule: PartsPaid, path: str, desk: Desk) -> Listed:

@@ -5,14 +5,13 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
 from rules.decision.describe_limits import SUPPOSED
-from schemas.decision import Considered, Decision, LineDecision, Reason, Remedy, Step
+from schemas.decision import Considered, Decision, LineDecision, Question, Reason, Remedy, Step
 from service.rendering.layout import NARROWEST, Row, between, joined, sum_lines, wrapped
 from service.rendering.words import (
     ASKED_CODES,
     BEARER_WORDS,
     OUTCOME_WORDS,
     STATE_WORDS,
-    STATUS_WORDS,
     amount_text,
     asked_and_due,
     cited,
@@ -26,6 +25,7 @@ from service.rendering.words import (
     plain,
     reason_words,
     sentence,
+    status_words,
     taken_for_now,
     tidy,
     time_is_over,
@@ -78,7 +78,7 @@ class _Shown:
 def _head(decision: Decision, width: int) -> Iterator[str]:
     left = f"Claim {decision.claim}, machine {decision.serial}, dealer {decision.dealer}"
     yield from between(left, f"decided on {day_text(decision.decided_on)}", width)
-    status, amount = STATUS_WORDS[decision.status].capitalize(), decision.payout.amount
+    status, amount = status_words(decision).capitalize(), decision.payout.amount
     is_open = bool(decision.payout.held) or any(line.outcome in ("need_info", "refer") for line in decision.lines)
     payout = f"{amount_text(amount)} {decision.payout.currency}" if amount else f"nothing{' yet' if is_open else ''}"
     yield from wrapped(f"{status}: the maker pays the dealer {payout}.", width)
@@ -86,6 +86,9 @@ def _head(decision: Decision, width: int) -> Iterator[str]:
         yield from wrapped(f"Converted at {tidy('; '.join(decision.payout.rates))}.", width, _IN)
     for held in decision.payout.held:
         yield from wrapped(f"Held, and not in this sum: {tidy(held)}.", width, _IN)
+    for question in decision.questions:
+        if not question.lines:
+            yield from _question(question, decision, width)
 
 
 def _line(line: LineDecision, decision: Decision, width: int, shown: _Shown) -> Iterator[str]:
@@ -140,14 +143,18 @@ def _waiting(line: LineDecision, decision: Decision, width: int) -> Iterator[str
         if line.line not in question.lines:
             continue
         told.discard(question.id)
-        who = "Waiting for the dealer" if question.asks == "dealer" else "Held for a person"
-        by = f", by {day_text(question.answer_by)}" if question.answer_by else ""
-        if time_is_over(question, decision):
-            by = f"; {asked_and_due(question)}: it stays open until it is answered"
-        yield from wrapped(f"{who}: {tidy(question.words)}{by}.", width, _IN, _IN * 2)
+        yield from _question(question, decision, width)
     for reason in line.reasons:
         if reason.code in ASKED_CODES and (not reason.facts or reason.facts[0][1] in told):
             yield from wrapped(sentence(reason.words), width, _IN, _IN * 2)
+
+
+def _question(question: Question, decision: Decision, width: int) -> Iterator[str]:
+    who = "Waiting for the dealer" if question.asks == "dealer" else "Held for a person"
+    by = f", by {day_text(question.answer_by)}" if question.answer_by else ""
+    if time_is_over(question, decision):
+        by = f"; {asked_and_due(question)}: it stays open until it is answered"
+    yield from wrapped(f"{who}: {tidy(question.words)}{by}.", width, _IN, _IN * 2)
 
 
 def _reason(reason: Reason, line: LineDecision, width: int, shown: _Shown) -> Iterator[str]:

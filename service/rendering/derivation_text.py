@@ -163,10 +163,11 @@ def _open_facts(decision: Decision, width: int) -> list[str]:
     """Return the facts that are open, with the lines that wait for them; nothing where none is."""
     found: list[str] = []
     for question in decision.questions:
-        lines = f"{'line' if len(question.lines) == 1 else 'lines'} {listed(list(question.lines))}"
+        named = list(question.lines)
+        lines = f"{'line' if len(named) == 1 else 'lines'} {listed(named)}" if named else "the payout"
         who = "asked of the dealer" if question.asks == "dealer" else "for a person to say"
         found += wrapped(f"{lines}: {tidy(question.words)}, {who}.", width, _IN, _IN * 2)
-    return [*wrapped("Facts that are open, and would change a line", width), *found] if found else []
+    return [*wrapped("Facts that are open, and would change what is paid", width), *found] if found else []
 
 
 def _firing(firing: Firing, width: int, reading: "_Reading") -> Iterator[str]:

@@ -21,7 +21,6 @@ from service.rendering.words import (
     ASKED_CODES,
     OUTCOME_WORDS,
     SERVICE_CODES,
-    STATUS_WORDS,
     amount_text,
     asked_and_due,
     cited,
@@ -34,6 +33,7 @@ from service.rendering.words import (
     listed,
     of_other_coverage,
     sentence,
+    status_words,
     taken_for_now,
     tidy,
     time_is_over,
@@ -136,7 +136,7 @@ def points_text(points: str) -> str:
 
 
 def _opening(decision: Decision, width: int) -> Iterator[str]:
-    status = _OPENINGS.get(decision.status, f"is {STATUS_WORDS[decision.status]}")
+    status = _OPENINGS.get(decision.status, f"is {status_words(decision)}")
     amount = decision.payout.amount
     is_open = bool(decision.payout.held) or any(line.outcome in ("need_info", "refer") for line in decision.lines)
     pays = f"We pay you {amount_text(amount)} {decision.payout.currency}" if amount else "We pay nothing"
@@ -313,5 +313,10 @@ def question_sentence(question: Question, *, ended: bool = False) -> str:
     else:
         words = sentence(f"please tell us: {without_windows(question.words)}").removesuffix(".")
     by = f", by {day_text(question.answer_by)}" if question.answer_by and not ended else ""
-    lines = "line" if len(question.lines) == 1 else "lines"
-    return f"{words}{by} ({lines} {listed(list(question.lines))})."
+    return f"{words}{by} ({_waiting_for(question)})."
+
+
+def _waiting_for(question: Question) -> str:
+    if not question.lines:
+        return "what we pay is converted by it"
+    return f"{'line' if len(question.lines) == 1 else 'lines'} {listed(list(question.lines))}"

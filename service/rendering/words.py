@@ -27,6 +27,8 @@ STATUS_WORDS: Final[dict[Status, str]] = {
     "held_for_person": "held for a person",
     "partly_decided": "partly decided",
 }
+# Of a payout that waits for its conversion: decided, and not yet paid.
+_UNPAID_STATUS: Final[dict[Status, str]] = {"paid_in_full": "to be paid in full", "paid_in_part": "to be paid in part"}
 STATE_WORDS: Final = {
     "covered": "covered",
     "deny": "not covered",
@@ -145,6 +147,12 @@ def taken_for_now(reason: Reason) -> str:
     """
     hours = dict(reason.facts).get(SUPPOSED)
     return TAKEN_FOR_NOW if hours is None else f"{TAKEN_FOR_NOW}, {SUPPOSED} {hours}"
+
+
+def status_words(decision: Decision) -> str:
+    """Return the status of a claim; one whose whole payout waits for an exchange rate is not said to be paid."""
+    waits = bool(decision.payout.held) and not decision.payout.amount
+    return _UNPAID_STATUS.get(decision.status, "") * waits or STATUS_WORDS[decision.status]
 
 
 def is_only_taken(reason: Reason, line: LineDecision) -> bool:

@@ -27,7 +27,10 @@ def test_derivation_accounts_for_what_the_settlement_moved_and_for_what_is_open(
         "What the settlement moved line drive: deductible (clause 8): 100 a claim; of 100.00 in all: 100.00 × 800.00 ÷"
         " 1,200.00, to the minor unit by largest remainder: −66.67, borne by the owner; 733.33 EUR left." in text
     )
-    assert "Facts that are open, and would change a line line other: records of the drive oil services due at" in text
+    assert (
+        "Facts that are open, and would change what is paid line other: records of the drive oil services due at"
+        in text
+    )
     assert "(912.0–1,008.0 h), asked of the dealer." in text
     # A version that was looked at and does not apply has its digest, too.
     assert f"orchard-base 1 sha256:{'d' * 64}" in text

@@ -10,6 +10,9 @@ from rules.cases.facts import merged
 from rules.cases.run import CaseRunner, PolicySource
 from schemas.cases import CaseTable
 from schemas.decision import Decision
+from service.rendering.decision_text import decision_text
+from service.rendering.derivation_text import derivation_text
+from service.rendering.letter_text import letter_text
 from tests.rules.settlement.examples import BASE, CONVENTIONS, EXPONENTS, TERMS
 
 pytestmark = pytest.mark.fast
@@ -71,9 +74,35 @@ def test_a_payout_without_a_rate_is_held_in_the_dealers_currency(runner: CaseRun
 
 def test_a_payout_without_the_day_of_its_rate_is_held(runner: CaseRunner) -> None:
     case = {"dealer": {"currency": "USD"}, "tables": RATE, "claim": {"repair_ended_on": None}}
-    payout = decide(runner, LINE, case).payout
-    assert payout.amount == 0
-    assert payout.held == ("76.69 EUR: the day on which the repair ended, whose rate converts it, is not on file",)
+    decision = decide(runner, LINE, case)
+    assert decision.payout.amount == 0
+    held = "76.69 EUR: the day on which the repair ended, whose rate converts it, is not on file"
+    assert decision.payout.held == (held,)
+    # The line is decided, so that the payout alone waits; the dealer knows the day, and is asked for it.
+    (question,) = decision.questions
+    assert (question.id, question.asks, question.lines) == ("date:repair_ended_on", "dealer", ())
+    assert ("answer_question", question.id, question.answer_by) in decision.deadlines
+    desk, letter = (" ".join(text.split()) for text in (decision_text(decision), letter_text(decision)))
+    assert "To be paid in full: the maker pays the dealer nothing yet." in desk
+    assert "Waiting for the dealer: the day on which the repair ended, by" in desk
+    assert "Your claim is to be paid in full. We pay nothing yet." in letter
+    assert "Please tell us: the day on which the repair ended, by" in letter
+    assert "(what we pay is converted by it)" in letter
+    assert "the payout: the day on which the repair ended, asked of the dealer." in derivation_text(decision)
+
+
+def test_no_day_is_asked_for_where_nothing_is_converted(runner: CaseRunner) -> None:
+    assert not decide(runner, LINE, {"claim": {"repair_ended_on": None}}).questions
+
+
+def test_a_day_in_doubt_that_converts_the_payout_is_asked_for_with_what_contradicts_it(runner: CaseRunner) -> None:
+    """A repair that ended on 20 June cannot have been claimed on 19 June: either day may be the slip."""
+    claim = {"failed_on": "2025-06-10", "repair_began_on": None, "repair_ended_on": "2025-06-20"}
+    claim["submitted_on"] = "2025-06-19"
+    decision = decide(runner, LINE, {"dealer": {"currency": "USD"}, "tables": RATE, "claim": claim})
+    (question,) = decision.questions
+    assert question.id == "dates:repair_ended_on+submitted_on"
+    assert question.words.startswith("the right days of this claim: ")
 
 
 @pytest.mark.parametrize(
