@@ -1,6 +1,6 @@
 """`hourmark decide`: one claim, its records and the policies in files, and the decision as text, JSON or a letter."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -61,15 +61,22 @@ def run_decide(inputs: Inputs, decided_on: str | None, *, as_json: bool, explain
     book = directory.book
     claim_file, remarks = _claim_file(inputs, book, day)
     remarks += unknown_words(claim_file, vocabulary_of(book))
+    remarks += _taken_for_granted(inputs, claim_file)
+    decision = adjudicate(book, claim_file)
+    beside = Beside(tuple(remarks), directory.drafts)
+    show(decision, book, beside, as_json=as_json, explain=explain, letter=letter)
+
+
+def _taken_for_granted(inputs: Inputs, claim_file: ClaimFile) -> Iterator[Remark]:
+    """Yield what was assumed for the files that were not given."""
+    if inputs.services is None:
+        yield Remark("No --services was given: no service was taken to be on file.")
     if inputs.dealer is None:
         taken = (
             f"No --dealer was given: dealer {claim_file.dealer.dealer} was taken to be in the machine's region"
             f" ({claim_file.dealer.region}) and paid in the claim's currency ({claim_file.dealer.currency})."
         )
-        remarks.append(Remark(taken))
-    decision = adjudicate(book, claim_file)
-    beside = Beside(tuple(remarks), directory.drafts)
-    show(decision, book, beside, as_json=as_json, explain=explain, letter=letter)
+        yield Remark(taken)
 
 
 @dataclass(frozen=True, slots=True)

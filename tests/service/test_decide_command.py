@@ -125,6 +125,18 @@ def test_without_a_dealer_file_what_is_taken_for_granted_is_said() -> None:
         assert "Note: No --dealer was given: dealer D-04 was taken to be in the machine's region" in flat(err)
 
 
+def test_without_a_file_of_services_it_is_said_that_none_was_taken_to_be_on_file() -> None:
+    at = DECIDE.index("--services")
+    words = "Note: No --services was given: no service was taken to be on file."
+    code, out, err = run(*DECIDE[:at], *DECIDE[at + 2 :])
+    assert (code, err) == (0, "")
+    assert words in flat(out)
+    code, out, err = run(*DECIDE[:at], *DECIDE[at + 2 :], "--letter")
+    assert code == 0
+    assert "--services" not in out
+    assert words in err.splitlines()
+
+
 @pytest.mark.parametrize(
     ("change", "message"),
     [
