@@ -4,7 +4,6 @@ Nothing is judged here. A table stays in the file even when none of its rows doe
 table is a fact of its own.
 """
 
-import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -23,6 +22,7 @@ from schemas.reference_tables import (
     ReferenceTable,
 )
 from schemas.service_record import ServiceRecord
+from service.alike import bare
 from service.currencies import exponents_of
 from service.rendering.remarks import Remark
 
@@ -150,7 +150,7 @@ def left_out(records: Mapping[str, Collection[object]], serial: str, what: str) 
     a serial in it is the same one written otherwise.
     """
     others = sorted(set(records) - {serial})
-    alike = [other for other in others if _bare(other) == _bare(serial)]
+    alike = [other for other in others if bare(other) == bare(serial)]
     named = alike or (others if serial not in records else [])
     if not named:
         return []
@@ -160,12 +160,6 @@ def left_out(records: Mapping[str, Collection[object]], serial: str, what: str) 
     words = f"{count} {told} ({some}) and {'plays' if count == 1 else 'play'} no part"
     near = alike or get_close_matches(serial, others, n=1, cutoff=_NEAR)
     return [Remark(f"{words}; did you mean {serial}?" if near else f"{words}: none is of {serial}.")]
-
-
-def _bare(serial: str) -> str:
-    """Return a serial without what hands leave out or add: case, marks, leading zeros, the letters O and I."""
-    groups = re.findall(r"[A-Z]+|\d+", serial.upper().translate({ord("O"): "0", ord("I"): "1"}))
-    return "".join(group.lstrip("0") or "0" for group in groups)
 
 
 def by_serial(records: Iterable[ServiceRecord]) -> dict[str, tuple[ServiceRecord, ...]]:

@@ -1,22 +1,24 @@
-"""Words of a claim and its service records that no policy at hand knows: mostly typing mistakes, and never refused.
+"""Words of a claim, its machine and its services that no policy at hand knows: mostly slips, and never refused.
 
 Visits carry other work too, and policies name only the causes that they exclude: a task or a cause is told only where
-it is almost a word that a policy names, and tasks also where no record carries one that is asked for. A component that
-no policy names is told unless a policy covers the whole machine.
+it is almost a word that a policy names, and tasks also where no record carries one that is asked for. A component, a
+use or a region that no policy names is told unless a policy covers them all; then, too, where it is almost one that is
+named. So is a model, but one that a policy takes in by its beginning ("QF*") only where it is a named one written
+otherwise (QF6O): its neighbours are models of their own.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import Any
 
 from rules.policy_book.book import PolicyBook
+from rules.selection.select import names_model
 from schemas.claim_file import ClaimFile
 from schemas.reference_tables import PartComponentTable
+from service.alike import meant, written_otherwise
 from service.rendering.remarks import Remark
 
 COMPONENT_KEYS = frozenset(("component", "components", "except_components", "links", "wear", "consumables"))
-CLOSE = 0.75  # how alike two words are before one is taken for the other mistyped, from 0 to 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,10 +29,15 @@ class Vocabulary:
     components: frozenset[str]
     causes: frozenset[str]
     covers_whole_machines: bool
+    models: frozenset[str]  # as the policies write them, those that end with * among them
+    uses: frozenset[str]
+    covers_every_use: bool
+    regions: frozenset[str]
+    covers_every_region: bool
 
 
 def vocabulary_of(book: PolicyBook) -> Vocabulary:
-    """Return the tasks, components and causes that the policies of a book name."""
+    """Return the words that the policies of a book name."""
     tasks: set[str] = set()
     components: set[str] = set()
     causes: set[str] = set()
@@ -39,8 +46,18 @@ def vocabulary_of(book: PolicyBook) -> Vocabulary:
         tasks |= set(_words(document, frozenset(("tasks",))))
         components |= set(_words(document, COMPONENT_KEYS))
         causes |= set(_words(document, frozenset(("causes",))))
-    whole = any(policy.terms.applies_to.components == "whole_machine" for policy in book.by_name.values())
-    return Vocabulary(frozenset(tasks), frozenset(components), frozenset(causes), whole)
+    reaches = [policy.terms.applies_to for policy in book.by_name.values()]
+    return Vocabulary(
+        frozenset(tasks),
+        frozenset(components),
+        frozenset(causes),
+        any(reach.components == "whole_machine" for reach in reaches),
+        models=frozenset(model for reach in reaches for model in reach.models),
+        uses=frozenset(use for reach in reaches for use in reach.use or ()),
+        covers_every_use=any(reach.use is None for reach in reaches),
+        regions=frozenset(region for reach in reaches for region in reach.regions or ()),
+        covers_every_region=any(reach.regions is None for reach in reaches),
+    )
 
 
 def unknown_words(claim_file: ClaimFile, known: Vocabulary) -> list[Remark]:
@@ -48,18 +65,17 @@ def unknown_words(claim_file: ClaimFile, known: Vocabulary) -> list[Remark]:
 
     What the policies ask for is listed for the desk alone: to the dealer it would be a recipe.
     """
-    return list(
-        dict.fromkeys((*_tasks(claim_file, known), *_components(claim_file, known), *_cause(claim_file, known)))
-    )
+    told = (_tasks, _components, _cause, _machine)
+    return list(dict.fromkeys(remark for words in told for remark in words(claim_file, known)))
 
 
 def _tasks(claim_file: ClaimFile, known: Vocabulary) -> Iterator[Remark]:
     carried = {task for record in claim_file.services for task in record.tasks}
     for record in claim_file.services:
         for task in sorted(set(record.tasks) - known.tasks):
-            meant = _meant(task, known.tasks)
-            if meant:
-                words = f'service record {record.record}: no policy here asks for the task "{task}".{meant}'
+            like = _meant(task, known.tasks)
+            if like:
+                words = f'service record {record.record}: no policy here asks for the task "{task}".{like}'
                 yield Remark(words, for_dealer=True)
     if carried and known.tasks and not carried & known.tasks:
         asked = ", ".join(sorted(known.tasks))
@@ -76,23 +92,42 @@ def _components(claim_file: ClaimFile, known: Vocabulary) -> Iterator[Remark]:
     for place, component in places:
         if component is None or component in components:
             continue
-        meant = _meant(component, components)
-        if meant or not known.covers_whole_machines:
-            yield Remark(f'{place}: no policy here names the component "{component}".{meant}', for_dealer=True)
+        like = _meant(component, components)
+        if like or not known.covers_whole_machines:
+            yield Remark(f'{place}: no policy here names the component "{component}".{like}', for_dealer=True)
 
 
 def _cause(claim_file: ClaimFile, known: Vocabulary) -> Iterator[Remark]:
     claim = claim_file.claim
     if claim.cause is not None and claim.cause not in known.causes:
-        meant = _meant(claim.cause, known.causes)
-        if meant:
-            words = f'claim {claim.claim}: no policy here names the cause "{claim.cause}".{meant}'
+        like = _meant(claim.cause, known.causes)
+        if like:
+            words = f'claim {claim.claim}: no policy here names the cause "{claim.cause}".{like}'
             yield Remark(words, for_dealer=True)
 
 
+def _machine(claim_file: ClaimFile, known: Vocabulary) -> Iterator[Remark]:
+    """Yield what the machine's own record says and no policy knows; the desk keeps that record, not the dealer."""
+    machine = claim_file.machine
+    place = f"machine {machine.serial}: no policy here names the"
+    named = [model for model in known.models if not model.endswith("*")]
+    if not names_model(tuple(known.models), machine.model):
+        yield Remark(f'{place} model "{machine.model}".{_meant(machine.model, named)}')
+    elif machine.model not in named and (other := written_otherwise(machine.model, named)) is not None:
+        yield Remark(f'{place} model "{machine.model}" itself. Did you mean "{other}"?')
+    if machine.use not in known.uses:
+        like = _meant(machine.use, known.uses)
+        if like or not known.covers_every_use:
+            yield Remark(f'{place} use "{machine.use}".{like}')
+    if not any(machine.region == one or machine.region.startswith(f"{one}-") for one in known.regions):
+        like = _meant(machine.region, known.regions)
+        if like or not known.covers_every_region:
+            yield Remark(f'{place} region "{machine.region}".{like}')
+
+
 def _meant(word: str, known: Iterable[str]) -> str:
-    close = get_close_matches(word, sorted(known), n=1, cutoff=CLOSE)
-    return f' Did you mean "{close[0]}"?' if close else ""
+    other = meant(word, known)
+    return f' Did you mean "{other}"?' if other is not None else ""
 
 
 def _words(tree: Any, keys: frozenset[str]) -> Iterator[str]:
