@@ -5,11 +5,11 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from schemas.canonical import digest
+from schemas.canonical import canonical_bytes, digest_of_bytes
 from schemas.claim import Claim
 from schemas.machine import BY_ID, Machine, Position, first_twice
 from schemas.quantities import Amount, Currency, Day, Document, RecordId, Word, in_order_of
-from schemas.reference_tables import ReferenceTable
+from schemas.reference_tables import LabourRateTable, PriceTable, ReferenceTable
 from schemas.service_record import ServiceRecord
 
 
@@ -83,7 +83,19 @@ class ClaimFile(Document):
             )
         return self
 
+    @property
+    def canonical(self) -> bytes:
+        """The canonical form (RFC 8785): numbers in one form, lists in one order, what is left out left out."""
+        return canonical_bytes(self.model_dump(mode="json", by_alias=True, exclude_defaults=True))
+
     @cached_property
     def digest(self) -> str:
-        """Digest of the canonical form: numbers in one form, lists in one order, what is left out left out."""
-        return digest(self.model_dump(mode="json", by_alias=True, exclude_defaults=True))
+        """Digest of the canonical form."""
+        return digest_of_bytes(self.canonical)
+
+    @property
+    def currencies(self) -> frozenset[Currency]:
+        """Every currency of an amount in the file."""
+        found = {self.claim.currency, self.dealer.currency, *(p.currency for p in self.earlier_payments)}
+        found |= {table.currency for table in self.tables if isinstance(table, PriceTable | LabourRateTable)}
+        return frozenset(found | ({self.machine.currency} if self.machine.currency is not None else set()))

@@ -20,6 +20,7 @@ from schemas.conventions import Conventions
 from schemas.documents import Fault, ParsedDocument, Tree, TreePath
 from schemas.policy.document import CoveragePolicy
 from schemas.quantities import parse_version_ref
+from service.document_kinds import expect
 from service.lock_file import (
     LOCK_NAME,
     Published,
@@ -304,6 +305,7 @@ def load_with_fall_backs(file: Path) -> tuple[PolicyDirectory, str]:
     """
     document = read_document(file)
     if _kind(document.tree) != "policy":
+        expect("coverage terms", document)
         raise refused(file, "this is no policy.", "A policy begins with `policy: name` and `version: 1`.")
     try:
         name = str(checked_policy(document).ref)

@@ -7,13 +7,14 @@ from typing import TypeVar
 from pydantic import BaseModel, TypeAdapter
 
 from schemas.claim import Claim
-from schemas.claim_file import Dealer, EarlierPayment, PaymentOnMachine
+from schemas.claim_file import ClaimFile, Dealer, EarlierPayment, PaymentOnMachine
 from schemas.documents import Fault, ParsedDocument
 from schemas.documents.faults import shortened
 from schemas.machine import Machine
 from schemas.reference_tables import ReferenceTable
 from schemas.service_record import ServiceRecord
-from service.text_files import SUFFIXES, InputRefused, checked, document_files, expect, read_document, refused
+from service.document_kinds import expect, kind_of
+from service.text_files import SUFFIXES, InputRefused, checked, document_files, read_document, refused, write_whole
 
 Record = TypeVar("Record", bound=BaseModel)
 
@@ -31,6 +32,14 @@ def read_dealers(file: Path) -> dict[str, Dealer]:
 
 def read_claims(file: Path) -> dict[str, Claim]:
     return _by_key(Claim, "a claim", file, lambda claim: claim.claim)
+
+
+def read_claim_or_file(file: Path) -> dict[str, Claim] | ClaimFile:
+    """Return the claims in a file, or the claim file that it is; raises InputRefused for one with faults."""
+    document = read_document(file)  # once: it may be a pipe
+    if kind_of(document, "a claim") == "a claim file":
+        return checked(ClaimFile, document)
+    return _in_document(Claim, "a claim", document, lambda claim: claim.claim)
 
 
 def read_services(file: Path) -> dict[str, ServiceRecord]:
@@ -89,7 +98,12 @@ def _why_none(places: Sequence[Path]) -> str:
 
 def _by_key(model: type[Record], kind: str, file: Path, key_of: Callable[[Record], str]) -> dict[str, Record]:
     """Return the records of a file by key; a file holds one record or a list of them."""
-    document = read_document(file)
+    return _in_document(model, kind, read_document(file), key_of)
+
+
+def _in_document(
+    model: type[Record], kind: str, document: ParsedDocument, key_of: Callable[[Record], str]
+) -> dict[str, Record]:
     expect(kind, document)
     if isinstance(document.tree, list):
         adapter: TypeAdapter[list[Record]] = TypeAdapter(list[model])  # type: ignore[valid-type]
@@ -103,7 +117,9 @@ def _by_key(model: type[Record], kind: str, file: Path, key_of: Callable[[Record
             raise InputRefused([document.fault((place,), f"{key} stands twice in this file.", "Keep one of the two.")])
         found[key] = record
     if not found:
-        raise refused(file, "the list is empty.", "Write at least one record, or leave the file out.")
+        raise InputRefused(
+            [document.fault((), "the list is empty.", "Write at least one record, or leave the file out.")]
+        )
     return found
 
 
@@ -117,3 +133,11 @@ def one_of(records: dict[str, Record], key: str | None, file: Path, what: str, o
     if len(records) > 1:
         raise refused(file, f"this file holds {len(records)} {what}s.", f"Say which {what} with {option}: {some}.")
     return next(iter(records.values()))
+
+
+def write_kept(file: Path, claim_file: ClaimFile) -> None:
+    """Write a claim file in its canonical form, whose SHA-256 is its digest; raises InputRefused for a file in use."""
+    data = claim_file.canonical
+    if file.exists() and not (file.is_file() and file.read_bytes() == data):
+        raise refused(file, "this is there already, and is not this claim file.", "Name another file to write it to.")
+    write_whole(file, data.decode("utf-8"))

@@ -13,19 +13,6 @@ from schemas.documents import DocumentRefused, Fault, ParsedDocument, parse_docu
 SUFFIXES = (".yaml", ".yml", ".json")
 _SHEETS = (".csv", ".tsv", ".xls", ".xlsx", ".ods")
 
-# What a document is, by a key that it has; where a document has several of them, the first one tells.
-_KINDS = {
-    "policy": "coverage terms",
-    "conventions": "conventions",
-    "cases": "a case table",
-    "table": "a reference table",
-    "record": "a service record",
-    "paid_on": "an earlier payment",
-    "claim": "a claim",
-    "model": "a machine",
-    "region": "a dealer",
-}
-
 Model = TypeVar("Model", bound=BaseModel)
 Value = TypeVar("Value")
 
@@ -96,20 +83,6 @@ def checked(model: Any, document: ParsedDocument) -> Any:
         return validated(model, document)
     except DocumentRefused as error:
         raise InputRefused(error.faults) from error
-
-
-def expect(kind: str, document: ParsedDocument) -> None:
-    """Raise InputRefused where a document is of another kind than ``kind``, one of the words above.
-
-    One fault says more than a fault for each key. A document of no known kind is left to its model.
-    """
-    first = document.tree[0] if isinstance(document.tree, list) and document.tree else document.tree
-    if not isinstance(first, dict) or any(key in first for key, known in _KINDS.items() if known == kind):
-        return
-    found = next((known for key, known in _KINDS.items() if key in first), None)
-    if found is not None:
-        message = f"this is {found}, and {kind} is read here."
-        raise InputRefused([Fault(document.name, 1, None, "", message, "Check which file stands in which place.")])
 
 
 def document_files(*places: Path) -> Iterator[Path]:

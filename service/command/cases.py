@@ -15,6 +15,7 @@ from schemas.documents import Fault, ParsedDocument
 from service.command.demo import read_scenario
 from service.command.output import NOT_HELD, REFUSED, complain, say, width
 from service.currencies import all_exponents
+from service.document_kinds import expect
 from service.policy_files import load_policies, read_policy_source
 from service.rendering.layout import headed, wrapped
 from service.shipped import FIXTURES
@@ -23,7 +24,6 @@ from service.text_files import (
     InputRefused,
     checked,
     document_files,
-    expect,
     read_document,
     refused,
     shown_path,
