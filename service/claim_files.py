@@ -1,4 +1,4 @@
-"""Gathering a claim file by key: what is on file about one claim, and of the tables only rows that can matter.
+"""Gathering a claim file by key: what was on file about one claim, and of the tables only rows that can matter.
 
 Nothing is judged here. A table stays in the file even when none of its rows does, because the absence of a row from a
 table is a fact of its own.
@@ -23,6 +23,7 @@ from schemas.reference_tables import (
 )
 from schemas.service_record import ServiceRecord
 from service.alike import bare
+from service.as_known import claim_known, machine_known, services_known
 from service.currencies import exponents_of
 from service.rendering.remarks import Remark
 
@@ -55,7 +56,8 @@ def gather(claim: Claim, on_file: OnFile, policy_currencies: Iterable[str], deci
     dealer = on_file.dealers.get(claim.dealer)
     if dealer is None:
         raise NotOnFile(f"claim {claim.claim} comes from dealer {claim.dealer}, who is not on file")
-    services = on_file.services.get(claim.serial, ())
+    machine, claim = machine_known(machine, decided_on), claim_known(claim, decided_on)
+    services = services_known(on_file.services.get(claim.serial, ()), decided_on)
     payments = tuple(
         payment
         for payment in on_file.payments.get(claim.serial, ())

@@ -71,10 +71,17 @@ def demo(
 @refusing
 def decide(
     claim: Annotated[
-        Path, typer.Argument(metavar="CLAIM", help="The claim, YAML or JSON; or a list of claims, with --claim.")
+        Path,
+        typer.Argument(
+            metavar="CLAIM",
+            help="The claim, YAML or JSON; or a list of claims, with --claim; or a claim file that was kept, alone.",
+        ),
     ],
-    machine: Annotated[Path, typer.Option(metavar="FILE", help="The machine, or a list of machines.")],
     policies: Policies,
+    machine: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="The machine, or a list of machines; always but for a claim file."),
+    ] = None,
     services: Annotated[
         Path | None, typer.Option(metavar="FILE", help="The machine's service records (others are left out).")
     ] = None,
@@ -89,6 +96,14 @@ def decide(
     decided_on: Annotated[
         str | None, typer.Option(metavar="DAY", help="The day of the decision, 2026-03-31; left out, today.")
     ] = None,
+    keep: Annotated[
+        Path | None,
+        typer.Option(
+            "--keep-claim-file",
+            metavar="FILE",
+            help="Write all that the decision rests on to FILE, from which it can be made again.",
+        ),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the Decision document as JSON.")] = False,
     explain: Annotated[bool, typer.Option("--explain", help="Show how the decision was derived.")] = False,
     letter: Annotated[bool, typer.Option("--letter", help="Print the dealer's letter instead.")] = False,
@@ -97,7 +112,7 @@ def decide(
     from service.command.decide import Inputs, run_decide
 
     inputs = Inputs(claim, claim_id, machine, services, tuple(tables or ()), dealer, payments, tuple(policies))
-    run_decide(inputs, decided_on, as_json=as_json, explain=explain, letter=letter)
+    run_decide(inputs, decided_on, as_json=as_json, explain=explain, letter=letter, keep=keep)
 
 
 @app.command()

@@ -15,23 +15,26 @@ from schemas.claim import Claim
 from schemas.claim_file import ClaimFile, Dealer
 from schemas.decision import Decision
 from schemas.machine import Machine
+from service.as_known import dated_later
 from service.claim_files import NotOnFile, OnFile, by_serial, gather, left_out
 from service.command.output import complain, day_option, refuse, say, say_bytes, today, width
 from service.currencies import UnknownCurrency
 from service.policy_files import load_policies
 from service.record_files import (
     one_of,
-    read_claims,
+    read_claim_or_file,
     read_dealers,
     read_machines,
     read_payments,
     read_services,
     read_tables,
+    write_kept,
 )
 from service.rendering.decision_text import decision_text
 from service.rendering.derivation_text import derivation_text
 from service.rendering.letter_text import letter_text
 from service.rendering.remarks import Remark, draft_remarks, for_dealer
+from service.rendering.words import listed
 from service.text_files import refused
 from service.vocabulary import unknown_words, vocabulary_of
 
@@ -44,39 +47,49 @@ class Inputs:
 
     claim: Path
     claim_id: str | None
-    machine: Path
+    machine: Path | None
     services: Path | None
     tables: tuple[Path, ...]
     dealer: Path | None
     payments: Path | None
     policies: tuple[Path, ...]
 
+    def beside_claim(self) -> tuple[str, ...]:
+        """Return the options that name something of which a claim file is made."""
+        given = {
+            "--claim": self.claim_id,
+            "--machine": self.machine,
+            "--services": self.services,
+            "--tables": self.tables,
+            "--dealer": self.dealer,
+            "--payments": self.payments,
+        }
+        return tuple(option for option, value in given.items() if value)
 
-def run_decide(inputs: Inputs, decided_on: str | None, *, as_json: bool, explain: bool, letter: bool) -> None:
-    """Decide, and print the decision. Raises typer.Exit for refused input."""
+
+def run_decide(
+    inputs: Inputs, decided_on: str | None, *, as_json: bool, explain: bool, letter: bool, keep: Path | None = None
+) -> None:
+    """Decide, and print the decision; ``keep`` takes the claim file. Raises typer.Exit for refused input."""
     if (as_json and (explain or letter)) or (explain and letter):
         refuse("--json, --explain and --letter print different things: choose one of them.")
-    day = day_option(decided_on, "--decided-on") or today()
+    day = day_option(decided_on, "--decided-on")
     directory = load_policies(*inputs.policies)
     book = directory.book
-    claim_file, remarks = _claim_file(inputs, book, day)
+    given = read_claim_or_file(inputs.claim)
+    remarks: list[Remark] = []
+    if isinstance(given, ClaimFile):
+        claim_file = _kept(given, inputs, book, day)
+    else:
+        claim_file, remarks = _claim_file(given, inputs, book, day or today())
     remarks += unknown_words(claim_file, vocabulary_of(book))
-    remarks += _taken_for_granted(inputs, claim_file)
+    if not isinstance(given, ClaimFile):
+        remarks += _taken_for_granted(inputs, claim_file)
+    if keep is not None:
+        write_kept(keep, claim_file)
     decision = adjudicate(book, claim_file)
     beside = Beside(tuple(remarks), directory.drafts)
     show(decision, book, beside, as_json=as_json, explain=explain, letter=letter)
-
-
-def _taken_for_granted(inputs: Inputs, claim_file: ClaimFile) -> Iterator[Remark]:
-    """Yield what was assumed for the files that were not given."""
-    if inputs.services is None:
-        yield Remark("No --services was given: no service was taken to be on file.")
-    if inputs.dealer is None:
-        taken = (
-            f"No --dealer was given: dealer {claim_file.dealer.dealer} was taken to be in the machine's region"
-            f" ({claim_file.dealer.region}) and paid in the claim's currency ({claim_file.dealer.currency})."
-        )
-        yield Remark(taken)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,10 +131,7 @@ def show(
 
 def gathered(claim: Claim, on_file: OnFile, book: PolicyBook, day: date, file: Path) -> ClaimFile:
     """Return the claim file of a claim; raises InputRefused where the records do not belong together."""
-    last = max(on for on in (claim.failed_on, claim.repair_ended_on, claim.submitted_on) if on is not None)
-    if day < last:
-        message = f"claim {claim.claim} goes on until {last}, and cannot be decided on {day}."
-        raise refused(file, message, "Give a later day with --decided-on.")
+    _check_day(claim, day, file, "Give a later day with --decided-on.")
     try:
         return gather(claim, on_file, {policy.terms.currency for policy in book.by_name.values()}, day)
     except NotOnFile as error:
@@ -133,9 +143,35 @@ def gathered(claim: Claim, on_file: OnFile, book: PolicyBook, day: date, file: P
         raise refused(file, f"{'; '.join(messages).removesuffix('.')}.", "Correct the records.") from None
 
 
-def _claim_file(inputs: Inputs, book: PolicyBook, day: date) -> tuple[ClaimFile, list[Remark]]:
+def _check_day(claim: Claim, day: date, file: Path, way_out: str) -> None:
+    last = max(on for on in (claim.failed_on, claim.repair_ended_on, claim.submitted_on) if on is not None)
+    if day < last:
+        message = f"claim {claim.claim} goes on until {last}, and cannot be decided on {day}."
+        raise refused(file, message, way_out)
+
+
+def _kept(claim_file: ClaimFile, inputs: Inputs, book: PolicyBook, day: date | None) -> ClaimFile:
+    """Return a claim file that was kept; raises InputRefused where other records are given, or it lacks a currency."""
+    beside = [*inputs.beside_claim(), *(["--decided-on"] if day is not None else [])]
+    if beside:
+        message = "this is a claim file, which holds the records and the day of the decision as they were."
+        raise refused(inputs.claim, message, f"Leave out {listed(beside)}, or decide from the records themselves.")
+    _check_day(claim_file.claim, claim_file.decided_on, inputs.claim, "Correct its days.")
+    wanted = claim_file.currencies | {policy.terms.currency for policy in book.by_name.values()}
+    lacking = sorted(wanted - set(claim_file.currency_exponents))
+    if lacking:
+        message = f"this claim file was gathered without {listed(lacking)}, which it or a policy here names."
+        raise refused(inputs.claim, message, "Name the policies it was decided under, or decide from the records.")
+    return claim_file
+
+
+def _claim_file(
+    claims: dict[str, Claim], inputs: Inputs, book: PolicyBook, day: date
+) -> tuple[ClaimFile, list[Remark]]:
     """Return the claim file with remarks on the records that were left out of it."""
-    claim = one_of(read_claims(inputs.claim), inputs.claim_id, inputs.claim, "claim", "--claim")
+    claim = one_of(claims, inputs.claim_id, inputs.claim, "claim", "--claim")
+    if inputs.machine is None:
+        refuse("The machine is not given. Name its file with --machine.")
     machine = _machine(inputs.machine, claim)
     dealer = _dealer(inputs.dealer, claim, machine)
     on_file = OnFile(
@@ -145,9 +181,22 @@ def _claim_file(inputs: Inputs, book: PolicyBook, day: date) -> tuple[ClaimFile,
         payments=read_payments(inputs.payments) if inputs.payments is not None else {},
         tables=read_tables(*inputs.tables),
     )
+    claim_file = gathered(claim, on_file, book, day, inputs.claim)
     remarks = left_out(on_file.services, claim.serial, "service record")
     remarks += left_out(on_file.payments, claim.serial, "earlier payment")
-    return gathered(claim, on_file, book, day, inputs.claim), remarks
+    return claim_file, remarks + dated_later(machine, on_file.services.get(claim.serial, ()), claim, day)
+
+
+def _taken_for_granted(inputs: Inputs, claim_file: ClaimFile) -> Iterator[Remark]:
+    """Yield what was assumed for the files that were not given."""
+    if inputs.services is None:
+        yield Remark("No --services was given: no service was taken to be on file.")
+    if inputs.dealer is None:
+        taken = (
+            f"No --dealer was given: dealer {claim_file.dealer.dealer} was taken to be in the machine's region"
+            f" ({claim_file.dealer.region}) and paid in the claim's currency ({claim_file.dealer.currency})."
+        )
+        yield Remark(taken)
 
 
 def _machine(file: Path, claim: Claim) -> Machine:

@@ -304,7 +304,7 @@ def test_forms_that_exclude_each_other_are_refused() -> None:
 def test_missing_options_are_a_usage_error() -> None:
     done = process("decide", CLAIM)
     assert done.returncode == 2
-    assert "--machine" in done.stderr
+    assert "--policies" in done.stderr
     assert "Traceback" not in done.stderr
 
 
