@@ -9,13 +9,28 @@ Instead of a base, a table may name a scenario: a directory of records on file, 
 
 from typing import Annotated, Any
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, WithJsonSchema, model_validator
 
 from schemas.decision import Outcome
 from schemas.quantities import Amount, Document, Name, PublishedVersion, RecordId, Share
 
 Codes = Annotated[tuple[str, ...], Field(min_length=1)]
 Said = Annotated[str, Field(min_length=1)]
+
+
+FEWEST_LETTERS = 10
+
+
+def _sentence(name: str) -> str:
+    if len(name) < FEWEST_LETTERS:
+        raise ValueError(
+            f'"{name}" says too little: a case that fails is known by its name; write a sentence of at least'
+            f" {FEWEST_LETTERS} characters that says what it shows"
+        )
+    return name
+
+
+Sentence = Annotated[str, AfterValidator(_sentence), WithJsonSchema({"type": "string", "minLength": FEWEST_LETTERS})]
 
 
 class ExpectedLine(Document):
@@ -51,7 +66,7 @@ class WorkedCase(Document):
     """One case: a sentence as its name, what differs, and what must come out."""
 
     id: str | None = Field(default=None, description="Short id, such as E-01.")
-    name: str = Field(min_length=10)
+    name: Sentence
     source: str | None = Field(default=None, description="Where the expected value comes from.")
     claim_on_file: RecordId | None = Field(
         default=None, description="The claim of the table's scenario that this case is about, decided as it is on file."

@@ -6,9 +6,9 @@ from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel
 
-from schemas.cases import CaseTable, WorkedCase
+from schemas.cases import CaseBase, CaseTable, WorkedCase
 from schemas.claim_file import ClaimFile
-from schemas.documents import DocumentRefused, ParsedDocument, validated
+from schemas.documents import DocumentRefused, ParsedDocument, TreePath, validated
 from schemas.documents.tree import Places
 from schemas.policy.clause import Event
 from schemas.quantities import LAST_DAY
@@ -31,7 +31,16 @@ Model = TypeVar("Model", bound=BaseModel)
 
 
 class CaseFault(ValueError):
-    """A case that cannot be read as facts; the message names the case and the way out."""
+    """A case that cannot be decided: why, the way out, and where in the case it stands."""
+
+    def __init__(self, message: str, way_out: str = "Correct its facts or terms.", at: TreePath = ()) -> None:
+        super().__init__(message)
+        self.way_out = way_out
+        self.at = at
+
+
+class WrongExpectation(CaseFault):
+    """What a case expects could never come out, whatever its facts."""
 
 
 def taken(model: type[Model], tree: Any) -> Model:
@@ -69,6 +78,7 @@ def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: 
     """
     base = table.base
     assert base is not None, "a case of a claim on file is gathered from its records"
+    _check_taken_away(base, case)
     machine = _machine(merged(base.machine, case.machine))
     claim = _claim(merged(base.claim, case.claim), machine["serial"], currency)
     services = _services(merged(base.services, case.services), case.services, machine["serial"])
@@ -95,6 +105,23 @@ def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: 
             "decided_on": decided,
         },
     )
+
+
+def _check_taken_away(base: CaseBase, case: WorkedCase) -> None:
+    """Refuse to take away a record that the base does not have: the case would show something else than it says."""
+    places: list[tuple[TreePath, Any, Any]] = [
+        ((part,), getattr(base, part), getattr(case, part)) for part in ("services", "tables", "earlier_payments")
+    ]
+    places.append((("claim", "lines"), base.claim.get("lines"), case.claim.get("lines")))
+    places += [(("machine", part), base.machine.get(part), case.machine.get(part)) for part in BY_ID]
+    for place, known, changes in places:
+        if not isinstance(changes, Mapping):
+            continue
+        names = sorted(map(str, known)) if isinstance(known, Mapping) else []
+        for name, change in changes.items():
+            if change is None and name not in names:
+                has = f"It has {', '.join(names)}." if names else "It has none."
+                raise CaseFault(f'"{name}" is taken away, and the base has none of that name', has, (*place, name))
 
 
 def _late_enough(claim: Mapping[str, Any], machine: Mapping[str, Any], services: Iterable[Mapping[str, Any]]) -> str:

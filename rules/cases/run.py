@@ -9,7 +9,7 @@ from typing import Any, get_args
 import orjson
 
 from rules.adjudicate import Adjudicator
-from rules.cases.facts import CaseFault, claim_file_of, merged, taken
+from rules.cases.facts import CaseFault, WrongExpectation, claim_file_of, merged, taken
 from rules.decision.catalogue import KINDS
 from rules.policy_book.book import PolicyBook, build_book
 from rules.policy_book.compiled import each_clause
@@ -110,8 +110,10 @@ class CaseRunner:
         trees = {name: self.source.policies[name] for name in with_superseded(table, self.source)}
         stray = sorted(set(case.terms) - set(trees))
         if stray:
-            raise ValueError(
-                f'case "{case.name}" changes {", ".join(stray)}, which the table does not name under policies'
+            raise CaseFault(
+                f"the table does not name {', '.join(stray)} under policies",
+                "Name it there, or correct it.",
+                ("terms", stray[0]),
             )
         policies = [taken(CoveragePolicy, merged(tree, case.terms.get(name, {}))) for name, tree in trees.items()]
         pinned = {str(p.conventions) for p in policies}
@@ -137,14 +139,14 @@ def check_codes(case: WorkedCase) -> None:
     for line, expected in case.expect.items():
         for field in ("reasons", "no_reasons", "only_reasons", "notes"):
             for code in getattr(expected, field) or ():
-                where = f'case "{case.name}": expect.{line}.{field}: {code}'
+                place = ("expect", line, field)
                 if code not in KINDS:
                     near = get_close_matches(code, KINDS, 1)
-                    way_out = f"did you mean {near[0]}?" if near else "the catalogue of reasons lists them all"
-                    raise CaseFault(f"{where} is the code of no reason or note; {way_out}")
+                    way_out = f"Did you mean {near[0]}?" if near else "The table in DEVELOPERS.md lists them all."
+                    raise WrongExpectation(f"{code} is the code of no reason or note", way_out, place)
                 if (KINDS[code].effect == "note") != (field == "notes"):
-                    kind, place = ("reason", "reasons") if field == "notes" else ("note", "notes")
-                    raise CaseFault(f"{where} is the code of a {kind}; write it under {place}")
+                    kind, right = ("reason", "reasons") if field == "notes" else ("note", "notes")
+                    raise WrongExpectation(f"{code} is the code of a {kind}", f"Write it under {right}.", place)
 
 
 def _mismatches(case: WorkedCase, decision: Decision) -> Iterator[Mismatch]:

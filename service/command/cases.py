@@ -6,7 +6,7 @@ from pathlib import Path
 
 import typer
 
-from rules.cases.facts import CaseFault
+from rules.cases.facts import CaseFault, WrongExpectation
 from rules.cases.run import CaseResult, CaseRunner, PolicySource, untouched_clauses, with_superseded
 from rules.policy_book.book import BookRefused, PolicyBook
 from schemas.cases import CaseTable, WorkedCase
@@ -155,7 +155,8 @@ def on_file_of(file: Path, table: CaseTable) -> Callable[[str], ClaimFile] | Non
 
     def gathered_claim(number: str) -> ClaimFile:
         if number not in scenario.claims:
-            raise CaseFault(f"no claim {number} is on file in {shown_path(scenario.directory)}")
+            words = f"no claim {number} is on file in {shown_path(scenario.directory)}"
+            raise CaseFault(words, "Correct the number.", ("claim_on_file",))
         return scenario.claim_file(scenario.claims[number])
 
     return gathered_claim
@@ -197,9 +198,10 @@ def _failure(document: ParsedDocument, place: int, case: WorkedCase, name: str, 
 def _case_fault(document: ParsedDocument, place: int, name: str, error: Exception) -> Fault:
     """Return why a case cannot be decided: its facts or its changed terms are not what the models take."""
     said = f"{error.args[0] if error.args else 'a key'} is not stated" if isinstance(error, KeyError) else str(error)
-    return document.fault(
-        ("cases", place), f'case "{name}" cannot be decided: {said.removesuffix(".")}.', "Correct its facts or terms."
-    )
+    fault = error if isinstance(error, CaseFault) else CaseFault(said)
+    verdict = "" if isinstance(error, WrongExpectation) else " cannot be decided"
+    end = "" if said.endswith((".", "?")) else "."
+    return document.fault(("cases", place, *fault.at), f'case "{name}"{verdict}: {said}{end}', fault.way_out)
 
 
 def _untouched(tally: _Tally, books: Iterable[PolicyBook]) -> None:

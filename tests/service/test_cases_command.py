@@ -125,6 +125,45 @@ def test_a_case_that_cannot_be_decided_is_refused_with_its_line(
     assert "1 refused" in out
 
 
+@pytest.mark.parametrize(
+    ("added", "place", "message"),
+    [
+        (
+            "    services: {s9: null}\n",
+            "cases[0].services.s9",
+            'is prorated" cannot be decided: "s9" is taken away, and the base has none of that name. It has none.',
+        ),
+        (
+            "    terms: {orchard-drive@3: {layer: base}}\n",
+            'cases[0].terms["orchard-drive@3"]',
+            "the table does not name orchard-drive@3 under policies. Name it there, or correct it.",
+        ),
+        (
+            "    expect: {drive: {outcome: pay_part, reasons: [proratd]}}\n",
+            "cases[0].expect.drive.reasons",
+            'the drive is prorated": proratd is the code of no reason or note. Did you mean prorated?',
+        ),
+    ],
+)
+def test_what_is_wrong_with_a_case_is_told_once_at_its_place(table: Path, added: str, place: str, message: str) -> None:
+    kept = TABLE if "expect" not in added else TABLE[: TABLE.index("    expect:")]
+    table.write_text(kept + added)
+    code, _, err = run("cases", table)
+    assert code == 2
+    at = len((kept + added).splitlines())  # what was added is the last line
+    assert err.startswith(f"{table}:{at}:")
+    assert f"{place}: " in flat(err)
+    assert message in flat(err)
+    assert err.count("T-1: without any service") == 1
+
+
+def test_a_name_that_is_too_short_is_told_why(table: Path) -> None:
+    table.write_text(TABLE.replace("without any service the drive is prorated", "day after"))
+    code, _, err = run("cases", table)
+    assert code == 2
+    assert '"day after" says too little: a case that fails is known by its name; write a sentence of at least' in err
+
+
 def test_faults_of_the_policies_stop_the_run(table: Path) -> None:
     policy = table.parents[1] / "policies/orchard-drive-1.yaml"
     policy.write_text(policy.read_text().replace("layer: drive", "layer: drives"))

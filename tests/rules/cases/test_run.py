@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from rules.cases.facts import CaseFault
+from rules.cases.facts import CaseFault, WrongExpectation
 from rules.cases.run import CaseRunner, untouched_clauses
 from schemas.cases import CaseTable
 from service.policy_files import load_policies, read_policy_source
@@ -125,10 +125,9 @@ def test_a_line_that_the_claim_does_not_have_is_told(runner: CaseRunner) -> None
 
 
 def test_terms_of_a_policy_outside_the_table_are_refused(runner: CaseRunner) -> None:
-    with pytest.raises(
-        ValueError, match=r'case "a case of thirteen months" changes reference@1, which the table does not'
-    ):
+    with pytest.raises(CaseFault, match="the table does not name reference@1 under policies") as raised:
         mismatches(runner, {"pump": {"outcome": "pay"}}, terms={"reference@1": {"title": "Another"}})
+    assert raised.value.at == ("terms", "reference@1")
 
 
 def test_a_case_that_fails_for_want_of_a_fact_says_which(runner: CaseRunner) -> None:
@@ -247,20 +246,42 @@ def test_records_may_be_written_as_lists_with_their_ids(runner: CaseRunner) -> N
 
 
 @pytest.mark.parametrize(
-    ("field", "code", "words"),
+    ("field", "code", "words", "way_out"),
     [
-        ("no_reasons", "term_elapsd", "term_elapsd is the code of no reason or note; did you mean term_elapsed?"),
-        ("reasons", "zzz", "zzz is the code of no reason or note; the catalogue of reasons lists them all"),
-        ("only_reasons", "service_cured", "service_cured is the code of a note; write it under notes"),
-        ("no_reasons", "service_cured", "service_cured is the code of a note; write it under notes"),
-        ("notes", "term_elapsed", "term_elapsed is the code of a reason; write it under reasons"),
-        ("notes", "service_curd", "service_curd is the code of no reason or note; did you mean service_cured?"),
+        ("no_reasons", "term_elapsd", "is the code of no reason or note", "Did you mean term_elapsed?"),
+        ("reasons", "zzz", "is the code of no reason or note", "The table in DEVELOPERS.md lists them all."),
+        ("only_reasons", "service_cured", "is the code of a note", "Write it under notes."),
+        ("no_reasons", "service_cured", "is the code of a note", "Write it under notes."),
+        ("notes", "term_elapsed", "is the code of a reason", "Write it under reasons."),
+        ("notes", "service_curd", "is the code of no reason or note", "Did you mean service_cured?"),
     ],
 )
-def test_a_code_that_could_never_be_found_is_refused(runner: CaseRunner, field: str, code: str, words: str) -> None:
-    with pytest.raises(CaseFault) as raised:
+def test_a_code_that_could_never_be_found_is_refused(
+    runner: CaseRunner, field: str, code: str, words: str, way_out: str
+) -> None:
+    with pytest.raises(WrongExpectation) as raised:
         mismatches(runner, {"pump": {field: [code]}})
-    assert str(raised.value) == f'case "a case of thirteen months": expect.pump.{field}: {words}'
+    assert str(raised.value) == f"{code} {words}"
+    assert (raised.value.way_out, raised.value.at) == (way_out, ("expect", "pump", field))
+
+
+@pytest.mark.parametrize(
+    ("changes", "place", "has"),
+    [
+        ({"services": {"s9": None}}, ("services", "s9"), "It has none."),
+        ({"claim": {"lines": {"pmup": None}}}, ("claim", "lines", "pmup"), "It has pump, work."),
+        ({"machine": {"readings": {"r9": None}}}, ("machine", "readings", "r9"), "It has none."),
+        ({"tables": {"prices": None}}, ("tables", "prices"), "It has none."),
+        ({"earlier_payments": {"P-9": None}}, ("earlier_payments", "P-9"), "It has none."),
+    ],
+)
+def test_a_record_that_the_base_does_not_have_is_not_taken_away(
+    runner: CaseRunner, changes: dict[str, Any], place: tuple[str, ...], has: str
+) -> None:
+    with pytest.raises(CaseFault) as raised:
+        mismatches(runner, {"pump": {"outcome": "pay"}}, **changes)
+    assert str(raised.value) == f'"{place[-1]}" is taken away, and the base has none of that name'
+    assert (raised.value.way_out, raised.value.at) == (has, place)
 
 
 @pytest.mark.parametrize(
