@@ -1,4 +1,4 @@
-"""A first policy of one's own: the two-tier promise from ten answers, with worked cases at its edges.
+"""A first policy of one's own: the two-tier promise from eleven answers, with worked cases at its edges.
 
 Full cover on proven dealer service; where a service is missing, a share that falls with the hours. The documents come
 from the templates that ship with the project; the expected values of the cases are worked out here, in exact numbers,
@@ -7,6 +7,7 @@ and not asked of the engine.
 
 import json
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -22,6 +23,7 @@ from service.shipped import FIXTURES
 TEMPLATE = FIXTURES / "templates" / "two-tier"
 MOST_HOURS_A_MONTH = 300
 WHOLE_MACHINE = "whole_machine"  # an answer that names no component, but all of them
+NO_LIMIT = "none"
 _NAME = re.compile(r"[a-z][a-z0-9-]{0,59}")
 _WORD = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _MODEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,39}\*?")
@@ -29,13 +31,14 @@ _MODEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,39}\*?")
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """The ten answers, and the day from which the terms are in force."""
+    """The eleven answers, and the day from which the terms are in force."""
 
     maker: str
     name: str
     models: tuple[str, ...]
     component: str
     months: int
+    hours: Decimal | None  # h, where the cover ends when they come before the months
     first_services: tuple[Decimal, ...]  # h, one-off, rising
     then_every: Decimal  # h
     free_until: Decimal  # h
@@ -46,7 +49,7 @@ class Answers:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """One of the ten questions: the answer's name, the words, and an example that is offered."""
+    """One of the questions: the answer's name, the words, and an example that is offered."""
 
     key: str
     words: str
@@ -59,6 +62,7 @@ QUESTIONS = (
     Asked("models", "Which models, with commas; a * at the end stands for any ending", "QF40, QF60"),
     Asked("component", "Which component is covered (small letters and underscores; or whole_machine)", "wheel_drive"),
     Asked("months", "How many months does cover run from delivery", "48"),
+    Asked("hours", "At how many hours does cover end, if they come sooner (or none)", "none"),
     Asked("first_services", "At which hours are the first services due, with commas", "75, 400"),
     Asked("then_every", "Every how many hours after that", "400"),
     Asked("free_until", "Without the services: up to how many hours is the whole paid", "900"),
@@ -79,7 +83,10 @@ ASSUMED: tuple[tuple[TreePath, str], ...] = (
     ),
     (("services", "scheduled", "window"), "a service may be a tenth of its interval early or late"),
     (("services", "scheduled", "late"), "a late service puts the gap right from its date"),
-    (("services", "scheduled", "next_due_from"), "services fall due on a fixed grid, whenever the last one was done"),
+    (
+        ("services", "scheduled", "next_due_from"),
+        "services fall due at {due} (h): on a fixed grid, whenever the last one was done",
+    ),
     (("services", "scheduled", "performed_by"), "only an authorised dealer may do them"),
     (("services", "scheduled", "proof"), "only a dealer's invoice proves them"),
     (("services", "scheduled", "bookings_count"), "a proven booking that the dealer could not keep counts as done"),
@@ -91,6 +98,15 @@ ASSUMED: tuple[tuple[TreePath, str], ...] = (
     (("pays", "labour"), "labour: the flat-rate time or the actual one, the lesser, at the dealer's registered rate"),
     (("pays", "anything_else"), "travel, freight and everything else are not paid"),
 )
+
+
+def assumed(answers: Answers) -> tuple[tuple[TreePath, str], ...]:
+    """Return what nobody was asked about, with the hours at which services fall due by these answers."""
+    due = [*answers.first_services]
+    while len(due) < len(answers.first_services) + 3:
+        due.append(due[-1] + answers.then_every)
+    points = ", ".join(_in_words(hours) for hours in due)
+    return tuple((path, words.format(due=f"{points} and so on")) for path, words in ASSUMED)
 
 
 def parsed(key: str, text: str) -> object:
@@ -116,6 +132,8 @@ def parsed(key: str, text: str) -> object:
             if not re.fullmatch(r"[1-9]\d{0,2}", text):
                 raise ValueError("write a whole number of months from 1 to 999, for example 48")
             return int(text)
+        case "hours":
+            return None if text.lower() == NO_LIMIT else _hours(text)
         case "first_services":
             if re.fullmatch(r"[\d.]+( [\d.]+)+", text):
                 raise ValueError("write the hours with commas, for example 75, 400")
@@ -138,42 +156,58 @@ class DoNotFit(ValueError):
         self.keys = keys
 
 
-def check_together(answers: Answers) -> None:
-    """Raise DoNotFit where answers do not fit together."""
+def misfits(answers: Answers) -> list[DoNotFit]:
+    """Return every way in which answers do not fit together."""
+    return [*_share_misfits(answers), *_term_misfits(answers)]
+
+
+def _share_misfits(answers: Answers) -> Iterator[DoNotFit]:
     window_closes = Fraction(answers.first_services[0]) * Fraction(11, 10)
-    if answers.then_every < 5:
-        raise DoNotFit(
-            ("then_every",),
-            f"a service every {answers.then_every} h is more than a machine is given; write 5 h or more",
-        )
     if answers.free_until >= answers.zero_at:
-        raise DoNotFit(
+        yield DoNotFit(
             ("free_until", "zero_at"),
             f"the whole is paid up to {answers.free_until} h, but nothing from {answers.zero_at} h: write more for the"
             " second",
         )
     if answers.free_until < window_closes:
-        raise DoNotFit(
+        yield DoNotFit(
             ("first_services", "free_until"),
             f"the first service may be done until {hours_digits(window_closes)} h, but the share falls from"
             f" {answers.free_until} h on: let the whole be paid longer, or ask for the first service sooner",
         )
     if ((Fraction(answers.free_until) + Fraction(answers.zero_at)) * 50).denominator != 1:
-        raise DoNotFit(
+        yield DoNotFit(
             ("free_until", "zero_at"),
             "write the hours of the share with one decimal at most, for example 900 and 2400",
         )
-    if answers.zero_at > answers.months * MOST_HOURS_A_MONTH:
-        raise DoNotFit(
-            ("months", "zero_at"),
-            f"a machine does not reach {answers.zero_at} h in {answers.months} months (more than {MOST_HOURS_A_MONTH}"
-            " h a month): let the share end sooner, or cover run longer",
+
+
+def _term_misfits(answers: Answers) -> Iterator[DoNotFit]:
+    if answers.then_every < 5:
+        yield DoNotFit(
+            ("then_every",),
+            f"a service every {answers.then_every} h is more than a machine is given; write 5 h or more",
+        )
+    if answers.hours is not None and answers.zero_at > answers.hours:
+        yield DoNotFit(
+            ("hours", "zero_at"),
+            f"cover ends at {answers.hours} h, but the share falls until {answers.zero_at} h: let nothing be paid from"
+            f" {answers.hours} h or sooner, or let cover run longer",
+        )
+    most = answers.hours or answers.zero_at
+    if most > answers.months * MOST_HOURS_A_MONTH:
+        yield DoNotFit(
+            ("months", "zero_at" if answers.hours is None else "hours"),
+            f"a machine does not reach {most} h in {answers.months} months (more than {MOST_HOURS_A_MONTH}"
+            f" h a month): let {'the share end sooner' if answers.hours is None else 'fewer hours end cover'}, or cover"
+            " run longer",
         )
 
 
 def documents_of(answers: Answers) -> dict[str, str]:
-    """Return the documents by file name: two policies and their case table. Raises DoNotFit as check_together."""
-    check_together(answers)
+    """Return the documents by file name: two policies and their case table. Raises DoNotFit."""
+    for misfit in misfits(answers):
+        raise misfit
     values = {**_terms(answers), **_case_values(answers)}
     files = {
         f"{answers.name}-prorated-1.yaml": "prorated.yaml.template",
@@ -202,6 +236,7 @@ def _terms(answers: Answers) -> dict[str, str]:
         "models": ", ".join(_quoted(model) for model in answers.models),
         **_reach(answers.component),
         "months": str(answers.months),
+        **_hour_limit(answers),
         "first_points": ", ".join(
             f"{{at: {hours}, early: {window}, late: {window}}}" for hours, window in zip(first, windows, strict=True)
         ),
@@ -217,6 +252,14 @@ def _terms(answers: Answers) -> dict[str, str]:
         "zero_words": _in_words(answers.zero_at),
         "every_words": _in_words(answers.then_every),
     }
+
+
+def _hour_limit(answers: Answers) -> dict[str, str]:
+    """Return the hours that end the cover, in its limits and in its words; nothing where there are none."""
+    if answers.hours is None:
+        return {"or_hours": "", "hours_too": ""}
+    sooner = f", and ends at {_in_words(answers.hours)} machine hours where these come sooner"
+    return {"or_hours": sooner, "hours_too": f", {{machine_hours: {number(answers.hours)}}}"}
 
 
 def _reach(component: str) -> dict[str, str]:
@@ -251,18 +294,34 @@ def _case_values(answers: Answers) -> dict[str, str]:
         "half": str((Decimal(1150) / 2).quantize(Decimal(1).scaleb(-exponent))),
         "nothing": str(Decimal(0).quantize(Decimal(1).scaleb(-exponent))),
         "services": "\n".join(_services(answers, delivery, last_day, half_way)),
+        "hour_cases": "" if answers.hours is None else _hour_cases(answers, delivery, last_day, str(whole)),
     }
 
 
-def _services(answers: Answers, delivery: date, last_day: date, half_way: Fraction) -> list[str]:
-    """Return every service up to half-way on its hour, at even use."""
-    due = [Fraction(hours) for hours in answers.first_services if hours <= half_way]
-    while len(due) >= len(answers.first_services) and due[-1] + Fraction(answers.then_every) <= half_way:
+def _hour_cases(answers: Answers, delivery: date, last_day: date, whole: str) -> str:
+    """Return the cases at the hours that end the cover: at them all is covered still, past them nothing is."""
+    assert answers.hours is not None, "without such hours there is no case about them"
+    template = Template((TEMPLATE / "hour-cases.yaml.template").read_text(encoding="utf-8"))
+    limit = Fraction(answers.hours)
+    return template.substitute(
+        name=answers.name,
+        limit=number(answers.hours),
+        limit_words=_in_words(answers.hours),
+        past=hours_digits(limit + 1),
+        whole=whole,
+        services="\n".join(_services(answers, delivery, last_day, limit)),
+    )
+
+
+def _services(answers: Answers, delivery: date, last_day: date, top: Fraction) -> list[str]:
+    """Return every service up to these hours on its hour, at even use, the last day of the term at the top."""
+    due = [Fraction(hours) for hours in answers.first_services if hours <= top]
+    while len(due) >= len(answers.first_services) and due[-1] + Fraction(answers.then_every) <= top:
         due.append(due[-1] + Fraction(answers.then_every))
     days = (last_day - delivery).days
     rows = []
     for place, hours in enumerate(due, 1):
-        on = delivery + timedelta(days=int(days * hours / half_way))
+        on = delivery + timedelta(days=int(days * hours / top))
         rows.append(
             f"      s{place}: {{on: {min(on, last_day)}, reading: {hours_digits(hours)}, tasks: [service],"
             " by: authorised_dealer, evidence: [dealer_invoice]}"

@@ -193,7 +193,7 @@ def policy_publish(directory: Annotated[Path, typer.Argument(metavar="DIR", help
     run_publish(directory)
 
 
-@policy_app.command("new", short_help="Write a first policy of your own by ten answers.")
+@policy_app.command("new", short_help="Write a first policy of your own by eleven answers.")
 @refusing
 def policy_new(
     directory: Annotated[Path, typer.Argument(metavar="DIR", help="Directory to write the files to.")] = Path(
@@ -208,6 +208,9 @@ def policy_new(
     ] = None,
     component: Annotated[str | None, typer.Option(metavar="WORD", help="The component, such as wheel_drive.")] = None,
     months: Annotated[str | None, typer.Option(metavar="MONTHS", help="Months of cover from delivery.")] = None,
+    hours: Annotated[
+        str | None, typer.Option(metavar="HOURS", help="Hours that end the cover if they come sooner, or none.")
+    ] = None,
     first_services: Annotated[
         str | None, typer.Option(metavar="HOURS", help="Hours of the first services, such as '75, 400'.")
     ] = None,
@@ -223,7 +226,7 @@ def policy_new(
         str | None, typer.Option("--from", metavar="DAY", help="First day in force, 2026-03-31; left out, today.")
     ] = None,
 ) -> None:
-    """Write a first policy of your own by ten answers: long cover on proven service, a falling share without it."""
+    """Write a first policy of your own by eleven answers: long cover on proven service, a falling share without it."""
     from service.command.new import run_new
 
     answers = {
@@ -232,6 +235,7 @@ def policy_new(
         "models": models,
         "component": component,
         "months": months,
+        "hours": hours,
         "first_services": first_services,
         "then_every": then_every,
         "free_until": free_until,

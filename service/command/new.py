@@ -1,9 +1,10 @@
-"""`hourmark policy new`: ten questions, answered as options or one by one, and the files of a first policy."""
+"""`hourmark policy new`: some questions, answered as options or one by one, and the files of a first policy."""
 
 import shlex
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from pathlib import Path
+from typing import NoReturn
 
 import typer
 
@@ -12,8 +13,8 @@ from schemas.cases import CaseTable
 from schemas.documents import Fault
 from schemas.documents.faults import shortened
 from service.command.cases import run_cases
-from service.command.output import called, day_option, refuse, say, say_at, today
-from service.new_policy import ASSUMED, QUESTIONS, Answers, Asked, DoNotFit, check_together, documents_of, parsed
+from service.command.output import called, complain, day_option, refuse, say, say_at, today
+from service.new_policy import QUESTIONS, Answers, Asked, assumed, documents_of, misfits, parsed
 from service.policy_files import load_policies
 from service.text_files import InputRefused, read_as, read_document, refused, shown_path, write_whole
 
@@ -68,37 +69,50 @@ def _say_assumed(directory: Path, answers: Answers, *, given_day: bool) -> None:
     )
     say()
     say("Assumed, check these:")
-    for path, words in ((("in_force",), day), *ASSUMED):
+    for path, words in ((("in_force",), day), *assumed(answers)):
         say_at(f"{shown_path(full)}:{document.position(path).line}", words)
     say_at(str(shown_path(lesser)), "the days in force, the term and what is paid stand here, too: change them in both")
 
 
 def _answers(given: Mapping[str, str | None], day: date) -> Answers:
     """Return the answers; those of two that do not fit together are asked again, where they were asked for at all."""
-    found: dict[str, object] = {}
-    for asked in QUESTIONS:
-        text = given.get(asked.key)
-        found[asked.key] = _ask(asked) if text is None else _option(asked, text)
+    found = _options(given)
+    found |= {asked.key: _ask(asked) for asked in QUESTIONS if asked.key not in found}
     while True:
         answers = Answers(**found, from_day=day)  # type: ignore[arg-type]
-        try:
-            check_together(answers)
-        except DoNotFit as error:
-            again = [asked for asked in QUESTIONS if asked.key in error.keys and given.get(asked.key) is None]
-            if not again:
-                refuse(f"These answers do not fit together: {error}. Nothing was written.")
-            say(f"  These answers do not fit together: {error}.")
-            found |= {asked.key: _ask(asked) for asked in again}
-        else:
+        wrong = misfits(answers)
+        if not wrong:
             return answers
+        open_keys = [{key for key in error.keys if given.get(key) is None} for error in wrong]
+        told = [f"These answers do not fit together: {error}." for error in wrong]
+        if not all(open_keys):
+            _refuse_all(told)
+        for words in told:
+            say(f"  {words}")
+        found |= {asked.key: _ask(asked) for asked in QUESTIONS if asked.key in set().union(*open_keys)}
 
 
-def _option(asked: Asked, text: str) -> object:
-    try:
-        return parsed(asked.key, text)
-    except ValueError as error:
-        shown = text if len(text) <= LONGEST_SHOWN and text.isprintable() else shortened(text)
-        refuse(f'--{asked.key.replace("_", "-")}: "{shown}" cannot be taken: {error}. Nothing was written.')
+def _options(given: Mapping[str, str | None]) -> dict[str, object]:
+    """Return the answers that were given as options; raises typer.Exit with everything that is wrong with them."""
+    found: dict[str, object] = {}
+    told: list[str] = []
+    for asked in QUESTIONS:
+        text = given.get(asked.key)
+        if text is None:
+            continue
+        try:
+            found[asked.key] = parsed(asked.key, text)
+        except ValueError as error:
+            shown = text if len(text) <= LONGEST_SHOWN and text.isprintable() else shortened(text)
+            told.append(f'--{asked.key.replace("_", "-")}: "{shown}" cannot be taken: {error}.')
+    if told:
+        _refuse_all(told)
+    return found
+
+
+def _refuse_all(told: Sequence[str]) -> NoReturn:
+    complain(told)
+    refuse("Nothing was written.")
 
 
 def _ask(asked: Asked) -> object:

@@ -1,4 +1,4 @@
-"""`hourmark policy new`: ten answers make policies and cases that hold; wrong ones are told and asked again."""
+"""`hourmark policy new`: eleven answers make policies and cases that hold; wrong ones are told and asked again."""
 
 from pathlib import Path
 
@@ -16,6 +16,7 @@ GIVEN = {
     "models": "QF40, QF6*",
     "component": "wheel_drive",
     "months": "48",
+    "hours": "none",
     "first_services": "75, 400",
     "then_every": "400",
     "free_until": "900",
@@ -87,23 +88,23 @@ def test_currencies_with_other_decimals_hold_too(tmp_path: Path, currency: str) 
 
 
 def test_questions_are_asked_until_they_can_be_taken(tmp_path: Path) -> None:
-    answers = ["Quillfen", "Wheel Drive", "wheel-drive", "QF60", "wheel drive", "wheel_drive", "many", "48", "400, 75",
-               "75", "four", "400", "900", "2400", "XXY", "EUR"]  # fmt: skip
+    answers = ["Quillfen", "Wheel Drive", "wheel-drive", "QF60", "wheel drive", "wheel_drive", "many", "48", "no",
+               "none", "400, 75", "75", "four", "400", "900", "2400", "XXY", "EUR"]  # fmt: skip
     code, out, err = run("policy", "new", tmp_path / "mine", answers="\n".join(answers) + "\n")
     assert (code, err) == (0, "")
-    assert out.count("That cannot be taken") == 6
+    assert out.count("That cannot be taken") == 7
     assert all(question.words in out for question in QUESTIONS)
-    assert len(QUESTIONS) == 10
+    assert len(QUESTIONS) == 11
     assert "7 hold, 0 fail" in out
 
 
 def test_two_answers_that_do_not_fit_are_asked_again_and_the_others_kept(tmp_path: Path) -> None:
-    answers = ["Quillfen", "wheel-drive", "QF60", "wheel_drive", "48", "75", "400", "2000", "500", "EUR",
+    answers = ["Quillfen", "wheel-drive", "QF60", "wheel_drive", "48", "none", "75", "400", "2000", "500", "EUR",
                "900", "2400"]  # fmt: skip
     code, out, err = run("policy", "new", tmp_path / "mine", answers="\n".join(answers) + "\n")
     assert (code, err) == (0, "")
     assert flat(out).count("the whole is paid up to 2000 h, but nothing from 500 h: write more for the second.") == 1
-    assert [out.count(asked.words) for asked in QUESTIONS] == [1, 1, 1, 1, 1, 1, 1, 2, 2, 1]
+    assert [out.count(asked.words) for asked in QUESTIONS] == [1, 1, 1, 1, 1, 1, 1, 1, 2, 2, 1]
     assert "points: [[0, 1], [900, 1], [2400, 0]]" in (tmp_path / "mine/wheel-drive-prorated-1.yaml").read_text()
 
 
@@ -111,7 +112,7 @@ def test_an_answer_given_as_an_option_is_not_asked_again(tmp_path: Path) -> None
     given = options(free_until="2000", zero_at=None)
     code, out, _ = run("policy", "new", tmp_path / "mine", *given, answers="500\n2400\n")
     assert code == 0
-    assert [out.count(asked.words) for asked in QUESTIONS] == [0, 0, 0, 0, 0, 0, 0, 0, 2, 0]
+    assert [out.count(asked.words) for asked in QUESTIONS] == [0, 0, 0, 0, 0, 0, 0, 0, 0, 2, 0]
     code, _, err = run("policy", "new", tmp_path / "other", *given, answers="500\n")
     assert (code, "Nobody answered. Give --zero-at, for example 2400." in err) == (2, True)
     assert not (tmp_path / "other").exists()
@@ -129,6 +130,15 @@ def test_with_nobody_to_ask_the_missing_option_is_named(tmp_path: Path) -> None:
         ({"zero_at": "800"}, "the whole is paid up to 900 h, but nothing from 800 h"),
         ({"first_services": "900"}, "the first service may be done until 990 h, but the share falls from 900 h on"),
         ({"months": "3", "zero_at": "2400"}, "a machine does not reach 2400 h in 3 months"),
+        (
+            {"hours": "1200"},
+            "cover ends at 1200 h, but the share falls until 2400 h: let nothing be paid from 1200 h or",
+        ),
+        (
+            {"hours": "14401"},
+            "a machine does not reach 14401 h in 48 months (more than 300 h a month): let fewer hours",
+        ),
+        ({"hours": "no"}, '--hours: "no" cannot be taken'),
         ({"then_every": "2"}, "a service every 2 h is more than a machine is given"),
         ({"free_until": "900.25"}, "write the hours of the share with one decimal at most"),
         ({"currency": "XAU"}, '--currency: "XAU" cannot be taken: XAU is no currency of ISO 4217'),
@@ -148,6 +158,38 @@ def test_answers_that_do_not_fit_are_refused_and_nothing_is_written(
     assert message in flat(err)
     assert "Nothing was written." in err
     assert not (tmp_path / "mine").exists()
+
+
+def test_everything_that_is_wrong_with_the_answers_is_told_at_once(tmp_path: Path) -> None:
+    code, _, err = run("policy", "new", tmp_path / "mine", *options(name="Drive", months="0", currency="XAU"))
+    assert code == 2
+    assert [line.split(":")[0] for line in err.splitlines()] == [
+        "--name",
+        "--months",
+        "--currency",
+        "Nothing was written.",
+    ]
+    code, _, err = run("policy", "new", tmp_path / "mine", *options(zero_at="800", then_every="2", hours="700"))
+    assert code == 2
+    assert err.count("These answers do not fit together") == 3
+    assert not (tmp_path / "mine").exists()
+
+
+def test_of_months_or_hours_the_one_that_comes_first_ends_the_cover(tmp_path: Path) -> None:
+    """24 months or 1,200 h; services at 50 h, then every 300 h: 350, 650, 950 h."""
+    given = options(months="24", hours="1200", first_services="50", then_every="300", free_until="600", zero_at="1200")
+    code, out, err = run("policy", "new", tmp_path, *given, "--from", "2026-01-01")
+    assert (code, err) == (0, "")
+    assert "9 cases in 1 table: 9 hold, 0 fail" in out
+    assert "services fall due at 50, 350, 650, 950 and so on (h): on a fixed grid" in flat(out)
+    for name in ("wheel-drive-1.yaml", "wheel-drive-prorated-1.yaml"):
+        terms = (tmp_path / name).read_text()
+        assert "ends: {first_of: [{months: 24}, {machine_hours: 1200}]}" in terms
+        assert "whichever comes first, and ends at 1,200 machine hours where these come sooner." in terms
+    cases = (tmp_path / "wheel-drive.cases.yaml").read_text()
+    assert cases.count("reading: 1201}") == 1
+    assert cases.count("reading: 950, tasks: [service]") == 2  # at the limit and past it; half-way is 900 h
+    assert "warning" not in run("policy", "check", tmp_path)[1]
 
 
 def test_files_that_are_there_are_never_overwritten(tmp_path: Path) -> None:
@@ -172,6 +214,8 @@ def test_what_nobody_was_asked_about_is_told_with_its_place(tmp_path: Path, monk
         key = f"{path[-1]}:"
         begins = [number for number, text in enumerate(terms, 1) if text.strip().startswith(key)]
         (line,) = begins or [number for number, text in enumerate(terms, 1) if f" {key} " in text]
+        # 75 and 400 h, then every 400 h: 800, 1,200, 1,600 h.
+        words = words.replace("{due}", "75, 400, 800, 1,200, 1,600 and so on")
         assert flat(f"policies/wheel-drive-1.yaml:{line} {words}") in told, path
     _, out, _ = run("policy", "new", "undated", *options())
     assert "(today, for --from was not given), without an end" in flat(out)
@@ -181,6 +225,7 @@ def test_every_choice_of_the_template_is_an_answer_or_told_as_assumed(tmp_path: 
     """Values that no answer reaches are the same for two makers whose answers differ in everything."""
     other = {
         "maker": "Sorrelby", "name": "press", "models": "PR1", "component": "press_head", "months": "24",
+        "hours": "1500",
         "first_services": "50", "then_every": "250", "free_until": "300", "zero_at": "1200", "currency": "USD",
     }  # fmt: skip
     run("policy", "new", tmp_path, *options(), "--from", "2026-01-01")
