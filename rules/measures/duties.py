@@ -29,7 +29,6 @@ from schemas.policy.services import ServiceDuty
 Breach = Literal["missed", "late", "wrong_fluid", "wrong_hands", "not_activated"]
 Ground = Literal["records_complete", "dealer_declared_complete", "answer_overdue", "not_done"]
 OTHER_TROUBLE = "symptom:other"  # assumed by a remedy: the trouble noted first was not the one that failed
-MOST_OWN_QUESTIONS = 6  # due points of one duty that are done or not on their own; more are so together
 
 
 @quickly_made
@@ -183,7 +182,6 @@ class _Absence:
     found: VisitsFound
     visits: tuple[Visit, ...]
     world: World
-    own_questions: set[str] = field(default_factory=set)
     unanswered: set[int] = field(default_factory=set)
     grounds: dict[int, Ground] = field(default_factory=dict)
     unproven: list[tuple[int, str]] = field(default_factory=list)
@@ -215,19 +213,15 @@ class _Absence:
         """Return a key for this point alone, or for all earlier ones, where "all done or none" would not do.
 
         Of points that no later visit can cure, one missed is as bad as all: they share the joint fact. A point before a
-        later visit may be missed and cured, and then moves the points after it, so it is done or not on its own.
+        later visit may be missed and cured, and then moves the points after it, so it is done or not on its own. Its
+        hours alone do not name it: one missed by the calendar leaves the next one due at the same hours.
         """
         may_pass = self.duty.late != "never_cures" or self.duty.judged == "last_closed_window"
         if not may_pass or not any(point.closed_at(v.day, v.hours) for v in self.visits):
             return None
-        own = f"{key}:{point.day if point.hours is None else point.hours}"
-        if own not in self.own_questions:
-            missed, done = self.schedule.after_missed(point, day, hours), self.schedule.next_on_grid(point)
-            last = missed is None or not missed.closed_at(day, hours)
-            if len(self.own_questions) >= MOST_OWN_QUESTIONS or (missed == done and not last):
-                return f"{key}:earlier"
-            self.own_questions.add(own)
-        return own
+        missed, done = self.schedule.after_missed(point, day, hours), self.schedule.next_on_grid(point)
+        last = missed is None or not missed.closed_at(day, hours)
+        return f"{key}:earlier" if missed == done and not last else f"{key}:{point.hours}:{point.day}"
 
     def _ground(self, point: DuePoint) -> Ground | None:
         """Return why an absent record counts as not done, what is known before what was asked; None: it does not."""

@@ -240,7 +240,8 @@ def _absent(asking: Asking, name: str, plan: Plan, key: str, point: Point, day: 
     if _not_done(asking, plan, point):
         return "not_done"
     # Every service that may have been done is done or not on its own; the same one is meant wherever it falls due.
-    due = point.day if point.hours is None else point.hours
+    # Missed by the calendar, the next one may be due at the same hours: that is another service.
+    due = f"{point.hours}:{point.day}"
     asked = f"services:{asking.policy.policy}:{name}:{key.split('/carve_outs[')[0]}:{due}"
     return "done" if asking.given.yes(asked) else "not_done"
 
