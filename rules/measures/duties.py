@@ -7,6 +7,7 @@ All points of a duty whose records are not known to be complete are one open fac
 Where too much is open, a world in outline asks of a duty only what may come of it.
 """
 
+from collections.abc import Set
 from dataclasses import dataclass, field
 from datetime import date
 from functools import partial
@@ -83,11 +84,6 @@ def duty_state(
     symptom_first = None if world.known(OTHER_TROUBLE, False) else _symptom_first(cured, visits, claim_file)
     answered = {p.record for p in points}
     recover = tuple(r for r in recover if r.visit.record in answered)
-    late = tuple(
-        r.record
-        for r in claim_file.services
-        if r.provided_on is not None and r.provided_on > r.on and r.record in answered
-    )
     return DutyState(
         name,
         group.number,
@@ -99,10 +95,19 @@ def duty_state(
         rejected,
         symptom_first,
         recover,
-        late,
+        _late_papers(claim_file, answered),
         frozenset(absent.unanswered),
         tuple(absent.grounds.items()),
         tuple(absent.unproven),
+    )
+
+
+def _late_papers(claim_file: ClaimFile, answered: Set[str | None]) -> tuple[str, ...]:
+    """Return the records that answer a due point and whose papers came after the service."""
+    return tuple(
+        r.record
+        for r in claim_file.services
+        if r.provided_on is not None and r.provided_on > r.on and r.record in answered
     )
 
 

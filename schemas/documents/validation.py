@@ -86,7 +86,7 @@ def _as_far_as_there(key: KeyPath, node: Tree) -> Iterator[str | int]:
         )
         if step not in steps:
             return
-        node = node[step]  # type: ignore[index, call-overload]  # just looked up
+        node = node[step]  # type: ignore[index]  # just looked up
         yield step
 
 

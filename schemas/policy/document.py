@@ -64,7 +64,9 @@ class CoveragePolicy(Document):
     exclusions: tuple[Exclusion, ...] = Field(
         default=(), description="Wear, consumables, causes and alterations that are not covered."
     )
-    deductible: Deductible | None = Field(default=None, description="A sum that is not paid of each claim, and who bears it.")
+    deductible: Deductible | None = Field(
+        default=None, description="A sum that is not paid of each claim, and who bears it."
+    )
     caps: tuple[Cap, ...] = Field(default=(), description="The most that is paid.")
     owner_class: Literal["consumer", "commercial"] | None = Field(
         default=None, description="For the loader's warnings: whether the promise is made to consumers."
