@@ -289,9 +289,11 @@ class _Run:
     ) -> LineView:
         if not found and not allowance.held:
             return LineView(subject, policy, policy, measures, "covered", (), (), allowance, "owner")
+        state = state_of(found, allowance)
+        if state == "refer":  # what denies under this version says nothing where another may decide
+            found = tuple(r for r in found if r.effect not in ("deny", "deny_unless_caused"))
         reasons = [PolicyReason(policy, measures, r.code, r.path, r.effect, r.limit) for r in found]
         held = [PolicyReason(policy, measures, held.code, held.path, "refer", 0, held.words) for held in allowance.held]
-        state = state_of(found, allowance)
         lowered = [
             LowerShare(clause.share, r.path, policy.terms.duty_at(r.path).borne_by)
             for r in found

@@ -12,13 +12,23 @@ from schemas.policy.services import Consequence, FallBack
 
 
 def state_of(reasons: Sequence[RuleReason], allowance: Allowance) -> str:
-    """Return how a line stands by its reasons and allowance: denied, for a person, or covered."""
+    """Return how a line stands by its reasons and allowance: denied, for a person, or covered.
+
+    Where a missed service leads to another version and a person must look first, that version may pay what this one
+    denies: no denial stands before the person has looked.
+    """
     if not reasons:
         return "refer" if allowance.held else "covered"
     effects = {reason.effect for reason in reasons}
-    if "deny" in effects or "deny_unless_caused" in effects:
+    held = "refer" in effects or bool(allowance.held)
+    if ("deny" in effects or "deny_unless_caused" in effects) and not (held and _fall_back_weighs_most(reasons)):
         return "deny"
-    return "refer" if "refer" in effects or allowance.held else "covered"
+    return "refer" if held else "covered"
+
+
+def _fall_back_weighs_most(reasons: Sequence[RuleReason | PolicyReason]) -> bool:
+    effects = {reason.effect for reason in reasons if reason.path.startswith("services.")}
+    return "fall_back" in effects and effects.isdisjoint(("deny", "lower_share"))
 
 
 def consequence_of(policy: CompiledPolicy, reason: RuleReason | PolicyReason) -> Consequence:
@@ -31,15 +41,10 @@ def fall_backs_of(policy: CompiledPolicy, reasons: Sequence[RuleReason | PolicyR
 
     Of several consequences the worst alone counts: refusal, a lower share, falling back, nothing.
     """
-    of_services = [reason for reason in reasons if reason.path.startswith("services.")]
-    if not of_services:
-        return ()
-    if any(reason.effect in ("deny", "lower_share") for reason in of_services):
-        return ()
-    if any(reason.effect == "refer" for reason in reasons):
+    if not _fall_back_weighs_most(reasons) or any(reason.effect == "refer" for reason in reasons):
         return ()
     targets: set[str] = set()
-    for reason in of_services:
+    for reason in reasons:
         if reason.effect != "fall_back":
             continue
         consequence = consequence_of(policy, reason)

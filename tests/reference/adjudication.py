@@ -189,7 +189,8 @@ class Bench:
         if state == "deny":
             codes = {w.code for w in whys if w.effect not in ("refer", "note")}
             return Result(state, view.payer, money, frozenset(codes), tuple(whys))
-        codes = {w.code for w in whys if w.effect != "note" or w.code.startswith("pro")}
+        silent = {"deny", "spare"} if view.state == "refer" else set()
+        codes = {w.code for w in whys if (w.effect != "note" or w.code.startswith("pro")) and w.effect not in silent}
         codes |= {*view.allowed.held, *money.codes, *money.held}
         return Result(state, view.payer, money, frozenset(codes))
 

@@ -75,8 +75,14 @@ class View:
         self.state = "covered"
         if "refer" in effects or self.allowed.held:
             self.state = "refer"
-        if effects & {"deny", "spare"}:
+        if effects & {"deny", "spare"} and not (self.state == "refer" and self.may_fall):
             self.state = "deny"
+
+    @property
+    def may_fall(self) -> bool:
+        """Whether of the services nothing weighs more than a fall-back, so that an older version may decide."""
+        of_services = {w.effect for w in self.whys if w.place.startswith("services.")}
+        return "fall_back" in of_services and not of_services & {"deny", "lower"}
 
     @property
     def estimate(self) -> Fraction:
