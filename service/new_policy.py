@@ -82,6 +82,7 @@ ASSUMED: tuple[tuple[TreePath, str], ...] = (
         "the term starts at delivery, first use or first hire, else six months after the build date",
     ),
     (("services", "scheduled", "window"), "a service may be a tenth of its interval early or late"),
+    (("services", "scheduled", "early"), "a service before its window has opened does not count"),
     (("services", "scheduled", "late"), "a late service puts the gap right from its date"),
     (
         ("services", "scheduled", "next_due_from"),
@@ -295,6 +296,7 @@ def _case_values(answers: Answers) -> dict[str, str]:
         "nothing": str(Decimal(0).quantize(Decimal(1).scaleb(-exponent))),
         "services": "\n".join(_services(answers, delivery, last_day, half_way)),
         "hour_cases": "" if answers.hours is None else _hour_cases(answers, delivery, last_day, str(whole)),
+        "early_case": _early_case(answers, delivery, last_day),
     }
 
 
@@ -310,6 +312,35 @@ def _hour_cases(answers: Answers, delivery: date, last_day: date, whole: str) ->
         past=hours_digits(limit + 1),
         whole=whole,
         services="\n".join(_services(answers, delivery, last_day, limit)),
+    )
+
+
+def _early_case(answers: Answers, delivery: date, last_day: date) -> str:
+    """Return the case of a second service that came before its window; empty where the windows leave no room for it.
+
+    The answers have points whose windows may meet: 390 h, a tenth late, closes after 400 h has opened.
+    """
+    first = Fraction(answers.first_services[0])
+    points = (*answers.first_services, answers.first_services[0] + answers.then_every)
+    second = Fraction(points[1])
+    closes, side = first * Fraction(11, 10), (second - first) / 10
+    early, after = (closes + second - side).__floor__() // 2, (second + side).__floor__() + 1
+    if not closes < early < second - side:
+        return ""
+    done = "tasks: [service], by: authorised_dealer, evidence: [dealer_invoice]}"
+    days = (last_day - delivery).days  # at even use
+    on = [delivery + timedelta(days=int(days * hours / after)) for hours in (first, early)]
+    due = _in_words(points[1])
+    return "\n".join(
+        (
+            f"  - name: a service at {early:,} h, before the window of the one due at {due} h, is not that one",
+            "    services:",
+            f"      s1: {{on: {on[0]}, reading: {hours_digits(first)}, {done}",
+            f"      s2: {{on: {on[1]}, reading: {early}, {done}",
+            f"    claim: {{failed_on: {last_day}, reading: {after}}}",
+            f"    expect: {{part: {{policy: {answers.name}-prorated@1, reasons: [service_missed]}}}}",
+            "",
+        )
     )
 
 

@@ -24,6 +24,7 @@ def service_warnings(policy: CompiledPolicy) -> Iterator[PolicyWarning]:
         yield from _wider_than_its_interval(policy, duty, path)
         yield from _calendar_from_last_one_off(policy, duty, path)
         yield from _late_moves_schedule(policy, duty, path)
+        yield from _early_without_limit(policy, duty, path)
         yield from _two_plans(policy, name, duty)
         yield from _after_the_term(policy, duty, path)
         yield from _tied_to_dealers(policy, duty, path)
@@ -172,6 +173,67 @@ def _late_moves_schedule(policy: CompiledPolicy, duty: ServiceDuty, path: str) -
         f"a late service can move the schedule further than an on-time one: {example}.",
         f"Write next_due_from: {'actual' if grid_is_more else 'due_point or actual'}, or leave it if the booklet says"
         f" so.{grid_is_more}",
+    )
+
+
+def _early_without_limit(policy: CompiledPolicy, duty: ServiceDuty, path: str) -> Iterator[PolicyWarning]:
+    """Early services that count on a fixed grid, which they do not move: one done at any time stands for the next."""
+    if duty.early != "counts" or not _on_grid(duty):
+        return
+    example = (
+        _early_by_hours(policy, duty)
+        if (duty.due.at_hours or duty.due.then_every is not None)
+        else _early_by_calendar(duty)
+    )
+    if not example:
+        return
+    other = ", or count the next one from it (next_due_from: actual or due_point_inside_window)"
+    yield PolicyWarning(
+        policy.name,
+        f"{path}.early",
+        "early_without_limit",
+        f"services fall due on a fixed grid, and one before its window counts, however early it is: {example}.",
+        f"Write early: does_not_count{other if duty.judged == 'every_closed_window' else ''}.",
+    )
+
+
+def _on_grid(duty: ServiceDuty) -> bool:
+    return duty.next_due_from == "due_point" or duty.judged == "last_closed_window"
+
+
+def _early_by_hours(policy: CompiledPolicy, duty: ServiceDuty) -> str:
+    """Return what an early service stands for, empty where each window opens before the one before it has closed."""
+    windows = [(Fraction(0), Fraction(0), Fraction(0)), *_hour_windows(policy, duty)]
+    gaps = [(one, following) for one, following in pairwise(windows) if one[2] < following[1]]
+    if not gaps:
+        return ""
+    (at, _, closes), (due, opens, _) = gaps[-1]  # the last one follows another, where there is one
+    after = f", right after the window of the one due at {hours_words(at)} has closed," if at else ""
+    done = min(closes + 1, (closes + opens) / 2)
+    return f"one at {hours_words(done)}{after} counts as the one due at {hours_words(due)}"
+
+
+def _hour_windows(policy: CompiledPolicy, duty: ServiceDuty) -> Iterator[tuple[Fraction, Fraction, Fraction]]:
+    """Yield where each due point lies, its window opens and closes: the one-off ones and two recurring ones."""
+    tolerated = {point.at: point for point in _points(duty)}
+    bounds = {Fraction(p.at): p for p in duty.due.at_hours if p.from_hours is not None and p.until_hours is not None}
+    for at in sorted({*tolerated, *bounds}):
+        if at in bounds:
+            yield at, Fraction(bounds[at].from_hours or 0), Fraction(bounds[at].until_hours or 0)
+        else:
+            point = tolerated[at]
+            yield at, at - _width(point.early, point, policy), at + _width(point.late, point, policy)
+
+
+def _early_by_calendar(duty: ServiceDuty) -> str:
+    calendar, window = duty.due.calendar, duty.window.calendar
+    if calendar is None or window is None:
+        return ""
+    days = Fraction(calendar.every.days or calendar.every.months * DAYS_A_MONTH)
+    if sum(_side(side, days, window) for side in (window.early, window.late)) >= days:
+        return ""
+    return (
+        f"one on the day after a window has closed counts as the next one, due {calendar.every} after the one just past"
     )
 
 

@@ -74,7 +74,7 @@ def written_and_closed(directory: Path, monkeypatch: pytest.MonkeyPatch, in_forc
     monkeypatch.chdir(directory)
     (commands,) = (block for block in blocks("") if block.startswith("hourmark policy new"))
     new, show, publish = commands.splitlines()
-    assert "7 cases in 1 table: 7 hold, 0 fail" in ran(new).stdout
+    assert "8 cases in 1 table: 8 hold, 0 fail" in ran(new).stdout
     assert ran(show).stdout.startswith("Quillfen: wheel drive, proven service\n")
     first = directory / "policies/orchard-drive-1.yaml"
     first.write_text(first.read_text(encoding="utf-8").replace("{from: 2026-01-01,", in_force), encoding="utf-8")
@@ -126,10 +126,10 @@ def test_the_next_version_is_made_as_it_says(tmp_path: Path, monkeypatch: pytest
     assert "orchard-drive@1 and orchard-drive@3: 5 differences" in ran(diff).stdout
     tried = ran(cases)
     assert tried.exit_code == 1
-    assert "7 cases in 1 table: 6 hold, 1 fail" in tried.stdout
-    assert "orchard-drive-3.cases.yaml:30: on the day after the term nothing is covered" in flat(tried.stdout)
+    assert "8 cases in 1 table: 7 hold, 1 fail" in tried.stdout
+    assert "orchard-drive-3.cases.yaml:36: on the day after the term nothing is covered" in flat(tried.stdout)
     refused = ran(publish)
-    assert (refused.exit_code, "1 of 7 worked cases about these versions does not hold" in refused.stderr) == (1, True)
+    assert (refused.exit_code, "1 of 8 worked cases about these versions does not hold" in refused.stderr) == (1, True)
     # Delivered on 15 January 2027: as the README says.
     edited(policies / "orchard-drive-3.cases.yaml", ("2030-07-15", "2031-01-15"))
     assert "over on 15 July 2030, and 48 months on 15 January 2031" in README

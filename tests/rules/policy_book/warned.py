@@ -23,7 +23,7 @@ def ends(*limits: Change) -> Change:
 
 def oil(**change: Any) -> Change:
     """A duty that warns of nothing: windows in hours, counted on the grid."""
-    quiet = {"window": {"hours": {"early": 25, "late": 25}}, "next_due_from": "due_point"}
+    quiet = {"window": {"hours": {"early": 25, "late": 25}}, "next_due_from": "due_point", "early": "does_not_count"}
     return {"services": {"oil": duty(merged(quiet, change))}}
 
 
