@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
+from rules.policy_book.lint_caps import cap_warnings
 from rules.policy_book.lint_numbers import number_warnings
 from rules.policy_book.lint_reach import reach_warnings
 from rules.policy_book.lint_services import service_warnings
@@ -33,6 +34,7 @@ def policy_warnings(policy: CompiledPolicy, book: PolicyBook) -> Iterator[Policy
     yield from reach_warnings(policy, book)
     yield from number_warnings(policy, book)
     yield from word_warnings(policy)
+    yield from cap_warnings(policy)
 
 
 def warnings_text(warnings: tuple[PolicyWarning, ...]) -> str:
