@@ -111,7 +111,7 @@ def read_policy_source(*places: Path) -> PolicySource:
     """
     policies: dict[str, dict[str, Any]] = {}
     conventions: dict[str, dict[str, Any]] = {}
-    for file in document_files(*places, *_conventions_beside(places)):
+    for file in document_files(*places, *conventions_beside(places)):
         tree = read_document(file).tree
         if not isinstance(tree, dict) or "version" not in tree:
             continue
@@ -213,7 +213,7 @@ def _pinned_elsewhere(
 ) -> dict[str, Any]:
     wanted = {str(policy.conventions) for policy, _ in policies.values()} - set(own)
     found: dict[str, Conventions] = {}
-    for directory in _conventions_beside(places) if wanted else ():
+    for directory in conventions_beside(places) if wanted else ():
         for file in document_files(directory):
             document = read_document(file)
             if _kind(document.tree) == "conventions":
@@ -224,7 +224,7 @@ def _pinned_elsewhere(
     return {name: one for name, one in found.items() if name in wanted}
 
 
-def _conventions_beside(places: Iterable[Path]) -> Iterator[Path]:
+def conventions_beside(places: Iterable[Path]) -> Iterator[Path]:
     """Yield where pinned conventions may lie outside a place: in a folder conventions beside it, or ready-made."""
     for place in places:
         directory = place.resolve() if place.is_dir() else place.resolve().parent
@@ -303,14 +303,8 @@ def load_with_fall_backs(file: Path) -> tuple[PolicyDirectory, str]:
     They are to be read by a person: published versions that changed are in it, and named as changed. Raises
     InputRefused with the faults of these alone: other policies in the directory play no part.
     """
-    document = read_document(file)
-    if _kind(document.tree) != "policy":
-        expect("coverage terms", document)
-        raise refused(file, "this is no policy.", "A policy begins with `policy: name` and `version: 1`.")
-    try:
-        name = str(checked_policy(document).ref)
-    except InputRefused as error:
-        raise InputRefused(list(_with_versions_meant(error.faults, [file.resolve().parent]))) from error
+    document, policy = read_policy(file)
+    name = str(policy.ref)
     beside = read_policy_source(file.resolve().parent).policies
     wanted, waiting = {name}, [name]
     while waiting:
@@ -322,12 +316,16 @@ def load_with_fall_backs(file: Path) -> tuple[PolicyDirectory, str]:
     return load_policies(file, file.parent, only=wanted, to_read=True), name
 
 
-def checked_policy(document: ParsedDocument) -> CoveragePolicy:
-    """Return a document as a policy; raises InputRefused with every fault and its clause."""
+def read_policy(file: Path) -> tuple[ParsedDocument, CoveragePolicy]:
+    """Return a file and the policy in it; raises InputRefused with every fault and its clause."""
+    document = read_document(file)
+    if _kind(document.tree) != "policy":
+        expect("coverage terms", document)
+        raise refused(file, "this is no policy.", "A policy begins with `policy: name` and `version: 1`.")
     try:
-        return checked(CoveragePolicy, document)
+        return document, checked_policy(document)
     except InputRefused as error:
-        raise InputRefused([with_clause(fault, document) for fault in error.faults]) from error
+        raise InputRefused(list(_with_versions_meant(error.faults, [file.resolve().parent]))) from error
 
 
 def _fall_backs_in(tree: Any) -> Iterator[str]:

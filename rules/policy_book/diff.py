@@ -1,15 +1,16 @@
 """Two policy versions side by side, clause by clause: what changed, in the words in which the terms are shown.
 
 A change of one key is told by the sentences that it alters. Clauses of a list (carve-outs, exclusions, caps) are the
-same clause when they carry the same number, or say the same under another number; services and items go by name.
+same clause when they carry the same number, or say the same under another number; items go by name, and services by
+name, else by number or words like the clauses of a list: a service may be called by another name.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 from rules.plain import day_text
-from rules.policy_book.compiled import CompiledPolicy, each_clause
+from rules.policy_book.compiled import each_clause
 from rules.policy_book.convention_words import convention_sentences
 from rules.policy_book.term_words import applies_to_sentences, in_force_words
 from rules.policy_book.values import listed
@@ -47,7 +48,18 @@ class ClauseChange:
     after: str
 
 
-def diff_policies(before: CompiledPolicy, after: CompiledPolicy) -> tuple[ClauseChange, ...]:
+class Comparable(Protocol):
+    """A version with its conventions; what it falls back to plays no part."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def terms(self) -> CoveragePolicy: ...
+    @property
+    def conventions(self) -> Conventions: ...
+
+
+def diff_policies(before: Comparable, after: Comparable) -> tuple[ClauseChange, ...]:
     """Return every difference between two versions, of one policy or of two, their conventions included.
 
     Empty exactly when terms and conventions are the same.
@@ -56,7 +68,7 @@ def diff_policies(before: CompiledPolicy, after: CompiledPolicy) -> tuple[Clause
     return (*changes, *_conventions(before.conventions, after.conventions))
 
 
-def diff_text(before: CompiledPolicy, after: CompiledPolicy) -> str:
+def diff_text(before: Comparable, after: Comparable) -> str:
     """Return the differences as text, two lines a change."""
     changes = diff_policies(before, after)
     lines = [f"{before.name} and {after.name}: {_counted(len(changes))}"]
@@ -95,12 +107,14 @@ def _head_words(name: str, value: Any) -> str:
             return str(value)
 
 
-Paired = tuple[str, Any, Any]  # path, the clause before, the clause after; one of the two may be None
+Paired = tuple[str, str, Any, Any]  # paths and clauses before and after; one of the two clauses may be None
 
 
 def _clauses(before: CoveragePolicy, after: CoveragePolicy) -> Iterator[ClauseChange]:
     pairs = _pairs(_models(before), _models(after))
-    for path, old, new in pairs:
+    for path, path_after, old, new in pairs:
+        if path.startswith("services.") and path != path_after:  # of lists, the place alone is told as their order
+            yield ClauseChange(old.clause, new.clause, path, *(_called(each) for each in (path, path_after)))
         if old == new and before.currency == after.currency:
             continue
         if old is None or new is None or type(old) is not type(new) or isinstance(old, CarveOut):
@@ -108,7 +122,7 @@ def _clauses(before: CoveragePolicy, after: CoveragePolicy) -> Iterator[ClauseCh
         else:
             yield from _fields(path, old, new, before, after)
     for name in LISTS:
-        kept = [(old, new) for path, old, new in pairs if path.startswith(f"{name}[") and old and new]
+        kept = [(old, new) for path, _, old, new in pairs if path.startswith(f"{name}[") and old and new]
         new_order = [new for clause in getattr(after, name) for _, new in kept if new is clause]
         if [new for _, new in kept] != new_order:
             orders = ([old.clause for old, _ in kept], [new.clause for new in new_order])
@@ -124,20 +138,26 @@ def _pairs(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[Paired]:
     """Return the clauses that belong together, in the order of the document."""
     pairs: list[Paired] = []
     for path in (*before, *(path for path in after if path not in before)):
-        if path.partition("[")[0] not in LISTS:
-            pairs.append((path, before.get(path), after.get(path)))
-    for name in LISTS:
-        old = {p: c for p, c in before.items() if p.startswith(f"{name}[")}
-        new = {p: c for p, c in after.items() if p.startswith(f"{name}[")}
+        other_name = path.startswith("services.") and not (path in before and path in after)
+        if path.partition("[")[0] not in LISTS and not other_name:
+            pairs.append((path, path, before.get(path), after.get(path)))
+    for name in ("services.", *(f"{name}[" for name in LISTS)):
+        named = {pair[0] for pair in pairs}
+        old = {p: c for p, c in before.items() if p.startswith(name) and p not in named}
+        new = {p: c for p, c in after.items() if p.startswith(name) and p not in named}
         for alike in (_same_number, _same_words):
             for path in list(old):
                 match = next((p for p in new if alike(old[path], new[p])), None)
                 if match is not None:
-                    pairs.append((path, old.pop(path), new.pop(match)))
+                    pairs.append((path, match, old.pop(path), new.pop(match)))
         pairs.sort(key=lambda pair: list(before).index(pair[0]) if pair[0] in before else len(before))
-        pairs += [(path, clause, None) for path, clause in old.items()]
-        pairs += [(path, None, clause) for path, clause in new.items()]
+        pairs += [(path, path, clause, None) for path, clause in old.items()]
+        pairs += [(path, path, None, clause) for path, clause in new.items()]
     return pairs
+
+
+def _called(path: str) -> str:
+    return f"called {path.removeprefix('services.')}"
 
 
 def _same_number(one: Clause, other: Clause) -> bool:

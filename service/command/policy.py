@@ -1,6 +1,7 @@
 """`hourmark policy`: check, show, compare and publish the versions in a directory."""
 
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
 import typer
@@ -16,6 +17,7 @@ from service.command.cases import cases_beside
 from service.command.output import NOT_HELD, complain, say, say_at, to_width, width
 from service.currencies import all_exponents
 from service.lock_file import LOCK_NAME, Published, conventions_ref, read_lock, with_versions, write_lock
+from service.policy_alone import load_alone
 from service.policy_files import PolicyDirectory, load_policies, load_with_fall_backs, lock_files
 from service.rendering.decision_text import short_digest
 from service.rendering.layout import wrapped
@@ -57,10 +59,11 @@ def run_show(file: Path) -> None:
 
 def run_diff(before: Path, after: Path) -> None:
     """Print what changes from one policy file to another, clause by clause; raises InputRefused."""
-    old, old_name = load_with_fall_backs(before)
-    new, new_name = load_with_fall_backs(after)
-    _warn_of_changes(old, new)
-    text = diff_text(old.book.policy(old_name), new.book.policy(new_name))
+    old, new = load_alone(before), load_alone(after)
+    for file in (before, after):
+        with suppress(InputRefused):  # a fault of what lies beside it is none of the two
+            _warn_of_changes(load_with_fall_backs(file)[0])
+    text = diff_text(old, new)
     say("\n".join(to_width(text)))
 
 

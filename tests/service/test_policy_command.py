@@ -197,6 +197,30 @@ def test_formatting_may_change_after_publication_but_not_the_terms(terms: Path) 
         assert refused in err, command
 
 
+def test_two_drafts_are_compared_wherever_they_lie_and_without_what_they_fall_back_to(
+    terms: Path, tmp_path: Path
+) -> None:
+    drafts = tmp_path / "drafts"
+    drafts.mkdir()
+    one, other = (Path(shutil.copy(terms / "orchard-drive-2.yaml", drafts / f"{name}.yaml")) for name in ("a", "b"))
+    change(other, "then_every: 480", "then_every: 400")  # the same version twice in one folder, without version 1
+    code, out, err = run("policy", "diff", one, other)
+    assert (code, err) == (0, "")
+    assert "orchard-drive@2 and orchard-drive@2: 1 difference" in out
+    code, out, err = run("policy", "diff", terms / "orchard-drive-2.yaml", other)
+    assert (code, err, "1 difference" in out) == (0, "", True)
+
+
+def test_a_draft_whose_conventions_are_nowhere_is_not_compared(terms: Path) -> None:
+    change(terms / "orchard-drive-2.yaml", "conventions: common-civil@1", "conventions: our-own@1")
+    code, _, err = run("policy", "diff", terms / "orchard-drive-1.yaml", terms / "orchard-drive-2.yaml")
+    assert code == 2
+    assert "conventions: the conventions our-own@1 are not found. Put them beside the policy" in flat(err)
+    (terms / "own.yaml").write_text(CIVIL.read_text().replace("conventions: common-civil", "conventions: our-own"))
+    code, out, _ = run("policy", "diff", terms / "orchard-drive-1.yaml", terms / "orchard-drive-2.yaml")
+    assert (code, "conventions.conventions" in out) == (0, True)
+
+
 def test_a_published_file_that_changed_is_shown_with_a_warning(terms: Path, tmp_path: Path) -> None:
     run("policy", "publish", terms)
     (tmp_path / "kept").mkdir()

@@ -47,6 +47,28 @@ CHANGES: list[tuple[Change, Change, list[ClauseChange]]] = [
             )
         ],
     ),
+    (  # a service of another name under the same number is the same service
+        OIL,
+        {"services": {"gear_oil": duty({"due": {"then_every": 400}})}},
+        [
+            ClauseChange("3", "3", "services.oil", "called oil", "called gear_oil"),
+            ClauseChange(
+                "3",
+                "3",
+                "services.oil.due",
+                "The oil service (change oil) is due at 100 h and 500 h, then every 500 h.",
+                "The oil service (change oil) is due at 100 h and 500 h, then every 400 h.",
+            ),
+        ],
+    ),
+    (  # … as under another number, where it says the same
+        OIL,
+        {"services": {"gear_oil": duty({"clause": "3.1"})}},
+        [
+            ClauseChange("3", "3.1", "services.oil", "called oil", "called gear_oil"),
+            ClauseChange("3", "3.1", "services.oil.clause", "clause 3", "clause 3.1"),
+        ],
+    ),
     (
         {"carve_outs": [BELT, BULB]},
         {"carve_outs": [BULB]},
