@@ -323,9 +323,10 @@ def read_policy(file: Path) -> tuple[ParsedDocument, CoveragePolicy]:
         expect("coverage terms", document)
         raise refused(file, "this is no policy.", "A policy begins with `policy: name` and `version: 1`.")
     try:
-        return document, checked_policy(document)
+        return document, checked(CoveragePolicy, document)
     except InputRefused as error:
-        raise InputRefused(list(_with_versions_meant(error.faults, [file.resolve().parent]))) from error
+        faults = [with_clause(fault, document) for fault in error.faults]
+        raise InputRefused(list(_with_versions_meant(faults, [file.resolve().parent]))) from error
 
 
 def _fall_backs_in(tree: Any) -> Iterator[str]:
