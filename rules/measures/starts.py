@@ -20,6 +20,7 @@ from schemas.policy.services import ServiceDuty
 from schemas.policy.term import StartPoint, Starts
 
 MOST_TURNS = 100
+DAYS_OF_MACHINE = "start:days_of_machine"  # the one question about days of the machine that contradict one another
 CLAIM_DATES = get_args(ClaimDate)
 
 
@@ -53,6 +54,13 @@ def start_span(starts: Starts, claim_file: ClaimFile, month_end: str) -> Span | 
     None: no event is on file.
     """
 
+    spans = [span for _, span in _points_on_file(starts, claim_file, month_end)]
+    return (min(first for first, _ in spans), min(last for _, last in spans)) if spans else None
+
+
+def _points_on_file(starts: Starts, claim_file: ClaimFile, month_end: str) -> list[tuple[StartPoint, Span]]:
+    """Return the points that the start follows from, those on file alone, each with the days that it may have been."""
+
     def span_of(point: StartPoint) -> Span | None:
         if isinstance(point, DemoHours):
             return _demonstrated(point, claim_file)
@@ -66,10 +74,10 @@ def start_span(starts: Starts, claim_file: ClaimFile, month_end: str) -> Span | 
         )
 
     machine, failed_on = claim_file.machine, claim_file.claim.failed_on
-    spans = [span for point in starts.earliest_of if (span := span_of(point)) is not None]
-    if spans:
-        return min(first for first, _ in spans), min(last for _, last in spans)
-    return next((span for point in starts.otherwise if (span := span_of(point)) is not None), None)
+    found = [(point, span) for point in starts.earliest_of if (span := span_of(point)) is not None]
+    if found:
+        return found
+    return next(([(point, span)] for point in starts.otherwise if (span := span_of(point)) is not None), [])
 
 
 def _demonstrated(point: DemoHours, claim_file: ClaimFile) -> Span | None:
@@ -111,9 +119,17 @@ def _event_words(point: StartPoint) -> str:
     return point.replace("_", " ")
 
 
-def start_key(starts: Starts) -> str:
-    """Return the key of the open fact: one for all clauses that count from the same events."""
-    return f"start:{'+'.join(_point_name(p) for p in (*starts.earliest_of, *starts.otherwise))}"
+def start_key(starts: Starts, claim_file: ClaimFile, month_end: str) -> str:
+    """Return the key of the open fact: one for all clauses that count from the same events.
+
+    Where days are in doubt, the events that are not on file tell no clause from another.
+    """
+    points: Sequence[StartPoint] = (*starts.earliest_of, *starts.otherwise)
+    names = list(map(_point_name, points))
+    if has_days_in_doubt(claim_file.machine):
+        on_file = [_point_name(point) for point, _ in _points_on_file(starts, claim_file, month_end)]
+        names = sorted(on_file) or names
+    return f"start:{'+'.join(names)}"
 
 
 def _point_name(point: StartPoint) -> str:
@@ -137,7 +153,7 @@ def start_of_term(
     found = start_on_file(starts, claim_file, policy.conventions.month_end, world)
     if found is not None:
         return found
-    key = start_key(starts)
+    key = start_key(starts, claim_file, policy.conventions.month_end)
     words = "the day on which the machine was delivered or first used"
     built, failed = claim_file.machine.built_on, claim_file.claim.failed_on
     fact, told, span = OpenFact(key, "start", "dealer", words), "start not on file", (built, failed)
@@ -147,22 +163,23 @@ def start_of_term(
             fact, told, span = _doubted(fact, policy, claim_file.machine), "start in doubt", found_span
     if key in world.values or key in world.assumed:
         return date.fromordinal(world.pick(fact, ())), told
-    policies = tuple({p: None for p in (policy, *others) if _counts_from(p, key)})
+    policies = tuple({p: None for p in (policy, *others) if _counts_from(p, key, claim_file)})
     candidates = world.once(("start days", frozenset(policies), span), lambda: _start_days(policies, claim_file, span))
     return date.fromordinal(world.pick(fact, candidates)), told
 
 
 def _doubted(fact: OpenFact, policy: CompiledPolicy, machine: Machine) -> OpenFact:
-    """Return a fact as it is asked for where records of the machine contradict one another."""
+    """Return a fact as it is asked for where records of the machine contradict one another: all in one question."""
     asks: Literal["dealer", "person"] = (
         "person" if policy.conventions.facts.contradicts_other_record == "refer" else "dealer"
     )
-    return replace(fact, asks=asks, words=f"{fact.words}: {doubt_words(machine)}")
+    return replace(fact, asks=asks, words=f"{fact.words}: {doubt_words(machine)}", asked_with=DAYS_OF_MACHINE)
 
 
-def _counts_from(policy: CompiledPolicy, key: str) -> bool:
+def _counts_from(policy: CompiledPolicy, key: str, claim_file: ClaimFile) -> bool:
     own = [c.starts for c in policy.terms.carve_outs if c.starts is not None]
-    return any(start_key(starts) == key for starts in (policy.terms.term.starts, *own))
+    month_end = policy.conventions.month_end
+    return any(start_key(starts, claim_file, month_end) == key for starts in (policy.terms.term.starts, *own))
 
 
 def _start_days(policies: Iterable[CompiledPolicy], claim_file: ClaimFile, span: Span) -> tuple[int, ...]:

@@ -8,7 +8,7 @@ from typing import Literal, NamedTuple
 
 from rules.history.machine_dates import built_span, doubt_words
 from rules.measures.groups import failed_position, fitted_component, later_fitting, own_parts
-from rules.measures.starts import day_that_selects, start_of_term
+from rules.measures.starts import DAYS_OF_MACHINE, day_that_selects, start_of_term
 from rules.measures.wear import WearOnFile, wear_on_file
 from rules.open_facts import OpenFact, World
 from rules.plain import day_text
@@ -284,18 +284,18 @@ def refusal_in(world: World, policy: CompiledPolicy, claim_file: ClaimFile) -> s
     in_range = first = None
     if built:
         words = f"the day on which the machine was built: {doubt_words(machine)}"
-        in_range = _is_so(f"built_in_range:{policy.name}", words, policy, world)
+        in_range = _is_so(f"built_in_range:{policy.name}", words, policy, world, DAYS_OF_MACHINE)
     if owners and terms.applies_to.owner == "first":
         words = f"since when the machine has had a later owner: {owners}"
         first = _is_so("first_owner", words, policy, world)
     return machine_refusal(terms, claim_file, in_range, first)
 
 
-def _is_so(key: str, words: str, policy: CompiledPolicy, world: World) -> bool:
+def _is_so(key: str, words: str, policy: CompiledPolicy, world: World, asked_with: str | None = None) -> bool:
     asks: Literal["dealer", "person"] = (
         "person" if policy.conventions.facts.contradicts_other_record == "refer" else "dealer"
     )
-    return bool(world.pick(OpenFact(key, "start", asks, words), (1, 0)))
+    return bool(world.pick(OpenFact(key, "start", asks, words, asked_with), (1, 0)))
 
 
 def sure_refusal(terms: CoveragePolicy, claim_file: ClaimFile) -> str | None:

@@ -59,7 +59,10 @@ _OPENINGS = {
 _REFUSED_RECORDS = ("records in its window", "records before its window")
 _FITTING_ANSWERS = re.compile(r"\s*\(between [\d,.]+ h and [\d,.]+ h\)|;\s*was [\d,.]+ h meant\?")
 _CONTRADICTED = re.compile(r", which (?:is below )?[\d,.]+ h on (\d{1,2} \w+ \d{4}) \(([^)]*)\)(?: contradicts)?")
-_SHOW_READING = "If a reading was noted wrongly or the meter was changed, send the record that shows it."
+_SHOW = {
+    "reading": "If a reading was noted wrongly or the meter was changed, send the record that shows it.",
+    "start": "If a day was noted wrongly, send the record that shows it.",
+}
 _DESK_FACTS = frozenset(("item", "component", "fact", "on file as fitted"))
 
 
@@ -286,13 +289,21 @@ def _questions(decision: Decision, width: int) -> Iterator[str]:
         helped = any(remedy.line in held and remedy.letter_words for remedy in decision.remedies)
         asked_too = any(line in held for question in asked for line in question.lines)
         by_you = "What you may send to help is said at the line." if helped else "You need do nothing now."
-        doubts = [without_windows(q.words) for q in decision.questions if q.asks == "person" and q.about == "reading"]
+        doubts = list(_doubts(decision))
         if doubts:
-            by_you = f"In doubt is {listed(doubts)}. {_SHOW_READING}"
+            by_you = " ".join(doubts)
         elif asked_too and not helped:
             by_you = ""
         yield ""
         yield from wrapped(f"{lines}: a person at the warranty desk looks at it. {by_you}".rstrip(), width)
+
+
+def _doubts(decision: Decision) -> Iterator[str]:
+    """Yield what a person looks at that the dealer's own papers may clear up: readings and days that cannot be."""
+    for about, way_out in _SHOW.items():
+        of_it = [q for q in decision.questions if q.asks == "person" and q.about == about]
+        if of_it:
+            yield f"In doubt is {listed([without_windows(q.words) for q in of_it])}. {way_out}"
 
 
 def _time_over(question: Question) -> str:

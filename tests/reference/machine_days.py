@@ -54,6 +54,12 @@ def possible_starts(starts: Starts, claim_file: ClaimFile, conventions: Conventi
     return next((days for days in others if days is not None), None)
 
 
+def points_on_file(starts: Starts, claim_file: ClaimFile, conventions: Conventions) -> list[StartPoint]:
+    """Return the points that a term begins with, of those on file: two clauses that share them begin on one day."""
+    found = [point for point in starts.earliest_of if _of(point, claim_file, conventions) is not None]
+    return found or [point for point in starts.otherwise if _of(point, claim_file, conventions) is not None][:1]
+
+
 def _of(point: StartPoint, claim_file: ClaimFile, conventions: Conventions) -> Days | None:
     if isinstance(point, DemoHours):
         machine = claim_file.machine

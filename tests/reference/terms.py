@@ -14,7 +14,7 @@ from schemas.policy.document import CoveragePolicy
 from schemas.policy.term import CarveOut, LaterFitting, StartPoint, Starts, prefix_and_number
 from tests.reference.dates import last_day, span_on
 from tests.reference.duties import Asking
-from tests.reference.machine_days import in_doubt, possible_days, possible_starts, whom
+from tests.reference.machine_days import in_doubt, points_on_file, possible_days, possible_starts, whom
 from tests.reference.meter import FAILURE
 from tests.reference.unknown import Given
 
@@ -66,7 +66,8 @@ def start_of(starts: Starts, claim_file: ClaimFile, conventions: Conventions, gi
     if found is not None:
         return found
     names = []
-    for point in (*starts.earliest_of, *starts.otherwise):
+    points = points_on_file(starts, claim_file, conventions) if in_doubt(claim_file.machine) else []
+    for point in points or (*starts.earliest_of, *starts.otherwise):
         if isinstance(point, DemoHours):
             names.append(f"demo_{point.demo_reaches}")
         elif isinstance(point, StartAfter):
@@ -76,7 +77,9 @@ def start_of(starts: Starts, claim_file: ClaimFile, conventions: Conventions, gi
     between, asks = possible_starts(starts, claim_file, conventions), whom(conventions)
     if between is None or not in_doubt(claim_file.machine):
         between, asks = (claim_file.machine.built_on, claim_file.claim.failed_on), "dealer"
-    return date.fromordinal(given.ask(f"start:{'+'.join(names)}", _every_day(between), asks))
+    return date.fromordinal(
+        given.ask(f"start:{'+'.join(sorted(names) if points else names)}", _every_day(between), asks)
+    )
 
 
 def _every_day(between: tuple[date, date]) -> tuple[int, ...]:
