@@ -26,7 +26,6 @@ from rules.policy_book.compiled import CompiledPolicy
 from schemas.claim_file import ClaimFile
 from schemas.frozen import quickly_made
 from schemas.policy.services import ServiceDuty
-from schemas.service_record import ServiceRecord
 
 Breach = Literal["missed", "late", "wrong_fluid", "wrong_hands", "not_activated"]
 Ground = Literal["records_complete", "dealer_declared_complete", "answer_overdue", "not_done"]
