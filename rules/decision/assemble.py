@@ -306,13 +306,14 @@ def payout_of(merged: Sequence[MergedLine], claim_file: ClaimFile, tables: Table
 
 
 def proposals_of(worlds: Sequence[WorldResult]) -> tuple[Proposal, ...]:
-    """Return what is proposed to a person: recovering from a dealer who did a service wrongly."""
+    """Return what is proposed to a person: recovering from a dealer who, by the record, did a service wrongly."""
     found = {
         (r.dealer or "the dealer", r.words, r.visit.record)
         for world in worlds
         for m in world.measures
         for d in m.duties
         for r in d.recover_from
+        if r.is_told
     }
     return tuple(
         Proposal("recovery", dealer, f"{words}; the owner is kept whole", (record,))

@@ -81,7 +81,7 @@ _KINDS = (
     ReasonKind(
         "service_fluid_not_approved",
         "deny",
-        "A required service used a fluid that was not on the list.",
+        "No record shows that a required service used a fluid of the list.",
         None,
         None,
     ),
@@ -155,7 +155,14 @@ _KINDS = (
     ReasonKind(
         "dealer_fault_in_service",
         "note",
-        "A dealer of the maker did the service wrongly; it is not held against the owner.",
+        "By its record a dealer of the maker did the service wrongly; that is not held against the owner.",
+        None,
+        None,
+    ),
+    ReasonKind(
+        "dealer_work_not_told",
+        "note",
+        "What a dealer of the maker did in the service is not wholly on file; that is not held against the owner.",
         None,
         None,
     ),

@@ -111,7 +111,8 @@ class Notebook:
             records = (point.record,) if point.record is not None else ()
             yield "service_cured", f"Due at {point_words(point, schedule)}.", records
         for rejected in duty.recover_from:
-            yield "dealer_fault_in_service", f"{rejected.words}.", (rejected.visit.record,)
+            code = "dealer_fault_in_service" if rejected.is_told else "dealer_work_not_told"
+            yield code, f"{rejected.words}.", (rejected.visit.record,)
         for late in duty.late_papers:
             yield "papers_came_later", "", (late,)
         terms = measures.policy.terms.services[duty.duty]

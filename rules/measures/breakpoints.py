@@ -315,9 +315,9 @@ class Breakpoints:
             return False
         probe = World({**world.values, **world.assumed}, shared=world.shared)
         refusal = refusal_of(duty.name, duty.terms, (service,), self.claim_file, duty.policy.conventions, probe)
-        if probe.taken or service.position != "none" or (refusal is not None and refusal.why == "wrong_fluid"):
+        if probe.taken or service.position != "none":
             return False
-        return True if refusal is None else None
+        return True if refusal is None or refusal.between_dealers else None
 
     def _later(self, key: str, duty: _Duty, world: World) -> set[int]:
         """Return where the failure and the visits of the duty can lie that come after ``key``, or on its day."""

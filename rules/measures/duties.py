@@ -263,7 +263,7 @@ def _take_incomplete(duty: ServiceDuty, points: tuple[DuePoint, ...], found: Vis
     for each in found.incomplete if missed else ():
         visit = found.visit_of((each,))
         if visit is not None and any(_is_meant_for(point, points, visit, duty) for point in missed):
-            found.take_incomplete(each, visit)
+            found.take_incomplete(each, visit, any(point.holds(visit) for point in missed))
             return True
     return False
 

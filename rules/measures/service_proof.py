@@ -2,16 +2,20 @@
 
 What is not on file is an open fact; what is on file and wrong refuses the record. Without any list of fluids on file
 there is nothing to hold a fluid against: it counts as approved, and ``unlisted`` tells the desk.
+
+Where a dealer of the maker did the work and the policy keeps the owner whole, work done wrongly is a matter between the
+maker and that dealer: a wrong or unnamed fluid and a quantity that is too small change nothing for the owner, so that
+nobody is asked about them, and neither does a task left out of a service that nobody explains in time.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import Literal
 
 from rules.calendar import add_span
-from rules.measures.unanswered import given, in_vain_words
+from rules.measures.unanswered import asked_in_vain, given, in_vain_words
 from rules.open_facts import OpenFact, World
 from rules.plain import day_text
 from schemas.claim_file import ClaimFile
@@ -28,12 +32,15 @@ MAKERS_DEALERS = frozenset(("selling_dealer", "authorised_dealer"))
 class Refusal:
     """Why a record does not count; an unproven one is asked about, in this world it stays unproven.
 
-    ``lacks`` is the key of the fact that would let it count, empty where nothing would.
+    ``lacks`` is the key of the fact that would let it count, empty where nothing would. ``between_dealers``: the record
+    counts all the same, for a dealer of the maker did the work and the owner is kept whole; by its record the work was
+    done wrongly, or the record does not tell.
     """
 
     why: Literal["wrong_fluid", "wrong_hands", "unproven"]
     words: str
     lacks: str = ""
+    between_dealers: Literal["done_wrong", "not_told", ""] = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +65,18 @@ class _Proving:
 
     def refusal(self, why: Literal["wrong_fluid", "wrong_hands", "unproven"], words: str, key: str) -> Refusal:
         return Refusal(why, words + in_vain_words(self.claim_file, self.conventions, self.on_file_since), key)
+
+    @property
+    def was_asked_in_vain(self) -> bool:
+        return asked_in_vain("evidence", self.claim_file, self.conventions, self.on_file_since) is not None
+
+    @property
+    def keeps_owner_whole(self) -> bool:
+        """Return whether what is wrong with the work is held against a dealer of the maker, and not the owner."""
+        duty = self.duty
+        return duty.done_wrong_by_dealer == "owner_kept_whole" and done_by_makers_dealer(
+            duty, self.record, self.claim_file, self.conventions, self.world
+        )
 
     @property
     def visit_words(self) -> str:
@@ -96,15 +115,28 @@ def with_fluids(parts: Sequence[ServiceRecord]) -> ServiceRecord:
 
 
 def lacks_tasks(
-    name: str, duty: ServiceDuty, record: ServiceRecord, claim_file: ClaimFile, conventions: Conventions, world: World
+    name: str,
+    duty: ServiceDuty,
+    record: ServiceRecord,
+    claim_file: ClaimFile,
+    conventions: Conventions,
+    world: World,
+    is_whole_service: bool,
 ) -> Refusal | None:
-    """Return why a record of part of the tasks does not count, None where the rest was done in that visit."""
+    """Return why a record of part of the tasks does not count, None where the rest was done in that visit.
+
+    Whether the dealer left the rest out, or it was never ordered, is asked for. ``is_whole_service``: nothing on file
+    says that less was ordered, so that a dealer's silence is not held against the owner.
+    """
     proving = _Proving(name, duty, record, claim_file, conventions, world)
     lacking = ", ".join(task.replace("_", " ") for task in duty.tasks if task not in record.tasks)
     key = f"tasks:{record.record}:{name}"
     if not proving.lacks(key, f"whether {proving.visit_words} held {lacking} too"):
         return None
-    return proving.refusal("unproven", f"{record.record} lacks {lacking}", key)
+    refusal = proving.refusal("unproven", f"{record.record} lacks {lacking}", key)
+    if is_whole_service and proving.was_asked_in_vain and proving.keeps_owner_whole:
+        return replace(refusal, between_dealers="done_wrong")
+    return refusal
 
 
 def _hands_refusal(proving: _Proving) -> Refusal | None:
@@ -190,10 +222,12 @@ def _words(evidence: list[Evidence]) -> str:
 def _fluid_refusal(proving: _Proving, rule: FluidList) -> Refusal | None:
     record = proving.record
     if not record.fluids:
-        key = f"fluid:{record.record}"
+        key, unnamed = f"fluid:{record.record}", f"no fluid is named for {record.record}"
+        if proving.keeps_owner_whole:
+            return replace(proving.refusal("wrong_fluid", unnamed, key), between_dealers="not_told")
         if not proving.lacks(key, f"the fluid used in {proving.visit_words}"):
             return None
-        return proving.refusal("wrong_fluid", f"no fluid is named for {record.record}", key)
+        return proving.refusal("wrong_fluid", unnamed, key)
     lists: dict[str, set[str]] = {used.fluid: set() for used in record.fluids}
     tables = [table for table in proving.claim_file.tables if isinstance(table, FluidTable)]
     if not tables:  # held against no list: the notes say so
@@ -207,7 +241,7 @@ def _fluid_refusal(proving: _Proving, rule: FluidList) -> Refusal | None:
     stray = sorted(fluid for fluid, on in lists.items() if not on or (not used and name not in on))
     if stray:
         words = f"{', '.join(stray)} is not on the list {name} on {day_text(record.on)} ({record.record})"
-        return Refusal("wrong_fluid", words)
+        return Refusal("wrong_fluid", words, between_dealers="done_wrong" if proving.keeps_owner_whole else "")
     return _quantity_refusal(proving, rule, used)
 
 
@@ -233,8 +267,13 @@ def _quantity_refusal(proving: _Proving, rule: FluidList, approved: set[str]) ->
     litres = sum((u.litres for u in record.fluids if u.litres is not None and u.fluid in approved), Decimal(0))
     if litres >= rule.at_least_litres:
         return None
-    words = f"proof that {proving.visit_words} used {rule.at_least_litres} litres ({litres} on file)"
     key = f"litres:{record.record}"
+    if proving.keeps_owner_whole:
+        is_told = all(used.litres is not None for used in record.fluids if used.fluid in approved)
+        told = "lacks fluid" if is_told else "does not tell how much fluid was used"
+        refusal = proving.refusal("unproven", f"{record.record} {told}: {litres} of {rule.at_least_litres} litres", key)
+        return replace(refusal, between_dealers="done_wrong" if is_told else "not_told")
+    words = f"proof that {proving.visit_words} used {rule.at_least_litres} litres ({litres} on file)"
     if not proving.lacks(key, words):
         return None
     lacking = f"{record.record} lacks fluid: {litres} of {rule.at_least_litres} litres"

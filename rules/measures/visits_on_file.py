@@ -3,8 +3,9 @@
 A record is a visit of a duty when it lies on or before the failure (on its day at no higher reading, as the conventions
 say), carries all the duty's tasks, is about the same side, was done by accepted hands, is proven and used an approved
 fluid. One that is merely unproven, or whose fluid or performer is not on file, asks; one in wrong hands or with a wrong
-fluid does not count and moves nothing. A repair counts where the duty says so. A schedule that a fitting began takes
-only later days: what was done at the fitting belongs to the fitting.
+fluid does not count and moves nothing, unless a dealer of the maker did it wrongly and the owner is kept whole. A
+repair counts where the duty says so. A schedule that a fitting began takes only later days: what was done at the
+fitting belongs to the fitting.
 
 Records of one day that carry the tasks together are one visit, where no two of them differ in reading or side.
 """
@@ -15,7 +16,7 @@ from typing import Literal
 
 from rules.measures.groups import Group
 from rules.measures.schedule import Visit
-from rules.measures.service_proof import done_by_makers_dealer, lacks_tasks, refusal_of, with_fluids
+from rules.measures.service_proof import Refusal, lacks_tasks, refusal_of, with_fluids
 from rules.open_facts import World
 from rules.policy_book.compiled import CompiledPolicy
 from schemas.claim_file import ClaimFile
@@ -29,7 +30,8 @@ HoursOf = Callable[[str], int | None]
 class Rejected:
     """A record that carries the tasks, or part of them, but does not meet the duty, and why.
 
-    ``lacks`` is the key of the fact that would let it count, empty where nothing would.
+    ``lacks`` is the key of the fact that would let it count, empty where nothing would. ``is_told``: the record itself
+    tells what is wrong; otherwise it does not tell what was done.
     """
 
     visit: Visit
@@ -37,6 +39,7 @@ class Rejected:
     words: str
     dealer: str | None
     lacks: str = ""
+    is_told: bool = True
 
 
 @dataclass(slots=True)
@@ -72,28 +75,38 @@ class VisitsFound:
 
     def take(self, parts: Sequence[ServiceRecord], visit: Visit) -> None:
         """Put a visit that carries all the tasks where it belongs."""
-        conventions, dealer = self.policy.conventions, with_fluids(parts).dealer
+        conventions = self.policy.conventions
         refusal = refusal_of(self.name, self.duty, parts, self.claim_file, conventions, self.world)
-        if refusal is None:
+        if refusal is None or refusal.between_dealers:
             self.visits.append(visit)
-        elif (
-            refusal.why == "wrong_fluid"
-            and self.duty.done_wrong_by_dealer == "owner_kept_whole"
-            and done_by_makers_dealer(self.duty, with_fluids(parts), self.claim_file, conventions, self.world)
-        ):
-            self.visits.append(visit)
-            self.recover.append(Rejected(visit, "wrong_fluid", refusal.words, dealer))
-        else:
-            self.rejected.append(Rejected(visit, refusal.why, refusal.words, dealer, refusal.lacks))
+        if refusal is not None:
+            self._put(refusal, visit, with_fluids(parts).dealer)
 
-    def take_incomplete(self, record: ServiceRecord, visit: Visit) -> None:
+    def take_incomplete(self, record: ServiceRecord, visit: Visit, in_window: bool) -> None:
         """Ask whether the rest of the tasks was done in the visit of a record, and put it where it then belongs."""
         self.incomplete.remove(record)
-        lacking = lacks_tasks(self.name, self.duty, record, self.claim_file, self.policy.conventions, self.world)
-        if lacking is None:
+        conventions, whole = self.policy.conventions, in_window and self._is_whole_service(record)
+        lacking = lacks_tasks(self.name, self.duty, record, self.claim_file, conventions, self.world, whole)
+        if lacking is None or lacking.between_dealers:
             self.take((record,), visit)
-        else:
-            self.rejected.append(Rejected(visit, lacking.why, lacking.words, record.dealer, lacking.lacks))
+        if lacking is not None and (not lacking.between_dealers or visit in self.visits):
+            self._put(lacking, visit, record.dealer)
+
+    def _put(self, refusal: Refusal, visit: Visit, dealer: str | None) -> None:
+        """Put what is wrong with a visit to what the owner, or else a dealer of the maker, answers for."""
+        is_told = refusal.between_dealers != "not_told"
+        rejected = Rejected(visit, refusal.why, refusal.words, dealer, refusal.lacks, is_told)
+        (self.recover if refusal.between_dealers else self.rejected).append(rejected)
+
+    def _is_whole_service(self, record: ServiceRecord) -> bool:
+        """Return whether nothing on file says that only part of the service was ordered.
+
+        A repair may replace a filter alone, and a smaller service of the policy is part of a larger one.
+        """
+        done = set(record.tasks).intersection(self.duty.tasks)
+        duties = self.policy.terms.services
+        others = (set(duty.tasks) for name, duty in duties.items() if name != self.name)
+        return not record.is_repair and not any(done <= other <= set(record.tasks) for other in others)
 
 
 def visits_of(

@@ -77,10 +77,8 @@ def judge_duty(
         return Visit(record.record, record.on.toordinal(), None if hours is None else hours - off)
 
     def take(records: list[ServiceRecord], visit: Visit) -> None:
-        oiled = next((r for r in records if r.fluids), records[0])
         why = refusal(asking, name, duty, records)
-        kept_whole = why == "wrong_fluid" and duty.done_wrong_by_dealer == "owner_kept_whole"
-        if not why or (kept_whole and _by_a_dealer(asking, duty, oiled)):
+        if not why:
             visits.append(visit)
         elif why != "unproven":
             refused.append((visit, why))
@@ -103,7 +101,7 @@ def judge_duty(
     while found := _meant_in_part(partly, points, duty, visit_of):
         record, visit = found
         partly.remove(record)
-        if _has(asking, f"tasks:{record.record}:{name}", record):
+        if _has(asking, f"tasks:{record.record}:{name}", record) or _left_out(asking, name, record, visit, points):
             take([record], visit)
             points = walk(plan, visits, failed.toordinal(), relative, absent)
     result = Serviced(name, _breaches(asking, duty, points, visits, refused))
@@ -132,6 +130,19 @@ def _meant_in_part(
         if visit is not None and any(_meant_for(duty, point, before, visit) for point, before in lost):
             return record, visit
     return None
+
+
+def _left_out(asking: Asking, name: str, record: ServiceRecord, visit: Visit, points: list[Point]) -> bool:
+    """Return whether a dealer of the maker is taken to have left out the rest of the service that was due."""
+    duties, tasks = asking.policy.services, set(record.tasks)
+    if record.is_repair or not any(p.state in ("missed", "late") and p.holds(visit) for p in points):
+        return False
+    here = tasks & set(duties[name].tasks)
+    if any(here <= set(other.tasks) <= tasks for each, other in duties.items() if each != name):
+        return False  # that service was ordered
+    known_from = record.provided_on or record.on
+    over = time_is_over(asking.conventions, asking.claim_file, "evidence", known_from)
+    return over and _between_dealers(asking, duties[name], record)
 
 
 def _of_one_visit(partly: list[ServiceRecord], duty: ServiceDuty) -> list[list[ServiceRecord]]:
@@ -186,6 +197,11 @@ def _by_a_dealer(asking: Asking, duty: ServiceDuty, record: ServiceRecord) -> bo
     return _has(asking, f"performer:{record.record}:dealer", record) if len(kinds) == 2 else kinds == {True}
 
 
+def _between_dealers(asking: Asking, duty: ServiceDuty, record: ServiceRecord) -> bool:
+    """Return whether what is wrong with the work is for the maker and its dealer to settle."""
+    return duty.done_wrong_by_dealer == "owner_kept_whole" and _by_a_dealer(asking, duty, record)
+
+
 def refusal(asking: Asking, name: str, duty: ServiceDuty, records: list[ServiceRecord]) -> str:
     """Return why the records of a visit do not count (empty: they do), asking for what is not on file."""
     for record in records:
@@ -195,24 +211,32 @@ def refusal(asking: Asking, name: str, duty: ServiceDuty, records: list[ServiceR
         proven = any(set(proof.all) <= set(record.evidence) for proof in duty.proof)
         if not proven and not _has(asking, f"evidence:{record.record}:{name}", record):
             return "unproven"
-    return "" if duty.fluid is None else _fluid_refusal(asking, duty.fluid, records)
+    if duty.fluid is None:
+        return ""
+    oiled = next((r for r in records if r.fluids), records[0])
+    why, question = _fluid_fault(asking, duty.fluid, records, oiled)
+    if not why or _between_dealers(asking, duty, oiled):
+        return ""
+    return "" if question and _has(asking, f"{question}:{oiled.record}", oiled) else why
 
 
-def _fluid_refusal(asking: Asking, rule: FluidList, records: list[ServiceRecord]) -> str:
+def _fluid_fault(
+    asking: Asking, rule: FluidList, records: list[ServiceRecord], first: ServiceRecord
+) -> tuple[str, str]:
+    """Return what is wrong with the fluids of a visit and what to ask about it; empty: nothing."""
     used = [fluid for record in records for fluid in record.fluids]
-    first = next((r for r in records if r.fluids), records[0])
     if not used:
-        return "" if _has(asking, f"fluid:{first.record}", first) else "wrong_fluid"
+        return "wrong_fluid", "fluid"
     lists = {u.fluid: _lists_of(u.fluid, rule, first, asking) for u in used}
     ours = [fluid for fluid in lists if rule.fluids in lists[fluid]]
     if not any(isinstance(table, FluidTable) for table in asking.claim_file.tables):
         ours = list(lists)  # no list to hold a fluid against
     elif not ours or not all(lists.values()):
-        return "wrong_fluid"
+        return "wrong_fluid", ""
     litres = sum((u.litres for u in used if u.litres is not None and u.fluid in ours), Decimal(0))
     if rule.at_least_litres is not None and litres < rule.at_least_litres:
-        return "" if _has(asking, f"litres:{first.record}", first) else "unproven"
-    return ""
+        return "unproven", "litres"
+    return "", ""
 
 
 def _lists_of(fluid: str, rule: FluidList, record: ServiceRecord, asking: Asking) -> set[str]:
