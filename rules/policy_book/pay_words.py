@@ -70,7 +70,11 @@ COMBINED = {
 }
 OWNER_PAYS_ON = {
     "allowed_amount": "the rest, a share of the allowed amount, is borne by {bearer}",
-    "list_price": "{bearer} bears the same share of the list price, and the dealer keeps the margin",
+    "list_price": "the rest, a share of the list price, is borne by {bearer}, and the dealer keeps the margin",
+}
+PRICE_BESIDE = {  # a fixed price is no share, so that what shares would be taken of changes nothing
+    "allowed_amount": "the fixed price is borne by {bearer}, and what is allowed above it is paid",
+    "list_price": "the fixed price is borne by {bearer}, and what is allowed above it is paid, whatever the list price",
 }
 UNLESS = {
     "caused_by_covered_failure": ", unless a covered failure ruined them",
@@ -182,13 +186,17 @@ def prorating_sentences(prorating: Prorating, currency: str) -> Iterator[Told]:
     """Yield a prorating's sentences; the first says how the share falls."""
     curves = [curve_words(axis, currency) for axis in prorating.axes]
     combined = "" if prorating.combine is None else f"; {COMBINED[prorating.combine]}"
-    yield told("curve", f"of {listed(prorating.items)} a share is paid {'; and '.join(curves)}{combined}")
     bearer = BEARERS[prorating.borne_by]
-    yield told("rest", OWNER_PAYS_ON[prorating.owner_pays_on].format(bearer=bearer))
+    if any(isinstance(axis.share, OwnerPrices) for axis in prorating.axes):
+        yield told("curve", f"for {listed(prorating.items)}, {curves[0]}")
+        yield told("rest", PRICE_BESIDE[prorating.owner_pays_on].format(bearer=bearer))
+    else:
+        yield told("curve", f"of {listed(prorating.items)} a share is paid {'; and '.join(curves)}{combined}")
+        yield told("rest", OWNER_PAYS_ON[prorating.owner_pays_on].format(bearer=bearer))
     if prorating.free_while is not None:
-        hold = "all of these hold" if prorating.free_while.first_of is not None else "any of these holds"
-        limits = listed((f"within {limit_words(limit)}" for limit in prorating.free_while.all), "and")
-        yield told("free", f"the whole is paid while {hold}: {limits}")
+        joint = "and" if prorating.free_while.first_of is not None else "or"
+        limits = listed((f"within {limit_words(limit)}" for limit in prorating.free_while.all), joint)
+        yield told("free", f"the whole is paid {limits}")
     if prorating.wear_floor is not None:
         floor = number_words(prorating.wear_floor)
         yield told("floor", f"a part is used up when it measures {floor} in the claim's own unit")

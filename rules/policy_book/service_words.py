@@ -176,6 +176,8 @@ def consequence_words(consequence: Consequence, duty: ServiceDuty) -> str:
             return "a person must judge the lines that it can have to do with"
         case "note_only":
             return "it is noted and changes nothing"
+        case Refused(deny="everything"):
+            return "no line is covered"
         case Refused(deny=reach):
             return f"{_reached(reach, duty)} not covered"
         case LowerShare(share=share, reach=reach):
@@ -203,7 +205,7 @@ def _new_component_words(duty: ServiceDuty, term: Term) -> str:
 def service_sentences(name: str, duty: ServiceDuty, term: Term) -> Iterator[Told]:
     """Yield a duty's sentences; the first says what the duty is. ``term`` says which fittings begin a schedule anew."""
     called = f"the {plain(name)} service" if name != "service" else "the service"
-    tasks = f" ({listed(map(plain, duty.tasks))})" if duty.tasks != ("service",) else ""
+    tasks = f" ({', '.join(map(plain, duty.tasks))})" if duty.tasks not in (("service",), (name,)) else ""
     yield told("due", f"{called}{tasks} is due {due_words(duty)}")
     points = due_points_words(duty.due)
     if points:

@@ -104,9 +104,9 @@ def applies_to_sentences(applies: AppliesTo) -> Iterator[Told]:
     """Yield which machines, owners and components the policy is about; the first sentence stands for the clause."""
     named = "the whole machine" if applies.components == "whole_machine" else f"the {_named(applies.components)}"
     if applies.except_components:
-        named += f", except the {_named(applies.except_components)}"
-    models = "every model" if applies.models == ("*",) else f"models {listed(map(model_words, applies.models))}"
-    yield told("named", f"covered is {named} of {models}, {listed((FITTINGS[f] for f in applies.fitted), 'or')}")
+        named += f", except the {_named(applies.except_components)},"
+    fitted = listed((FITTINGS[f] for f in applies.fitted), "or")
+    yield told("named", f"covered is {named} of {models_words(applies.models)}, {fitted}")
     if applies.serials:
         ranges = listed(f"{r.from_} to {r.until}" for r in applies.serials)
         yield told("serials", f"it holds for machines with a serial number in {ranges}")
@@ -118,6 +118,13 @@ def applies_to_sentences(applies: AppliesTo) -> Iterator[Told]:
         yield told("regions", f"it holds in {listed(applies.regions)}")
     reach = "it holds for the first owner only" if applies.owner == "first" else "it passes on to every later owner"
     yield told("owner", reach)
+
+
+def models_words(models: tuple[str, ...]) -> str:
+    if models == ("*",):
+        return "every model"
+    one = len(models) == 1 and not models[0].endswith("*")
+    return f"model{'' if one else 's'} {listed(map(model_words, models))}"
 
 
 def model_words(model: str) -> str:
@@ -167,4 +174,4 @@ def in_force_words(in_force: InForce) -> str:
     selected = {"start_of_term": "the start of term", **EVENTS, **CLAIM_DATES}[in_force.selected_by]
     alone = "; it never governs by itself, but only where another version falls back to it"
     beside = alone if in_force.only_as_fall_back else ""
-    return f"in force from {day_text(in_force.from_)}{until}, held against {selected}{beside}"
+    return f"in force from {day_text(in_force.from_)}{until}; what counts is {selected}{beside}"

@@ -273,7 +273,7 @@ WORDS = [  # worked by hand from the terms in examples.py: a clause, a reason th
     (
         "applies_to",
         "component_not_named",
-        "Covered is the wheel drive and pump, except the battery of models",
+        "Covered is the wheel drive and pump, except the battery, of models",
     ),
     ("applies_to", "later_owner", "It holds for the first owner only."),
     ("applies_to", "no_version_in_force", "In force from"),
@@ -285,7 +285,7 @@ WORDS = [  # worked by hand from the terms in examples.py: a clause, a reason th
     ("carve_outs[1]", "component_never_covered", "The shear bolt: never covered."),
     ("services.break_in", "service_missed", "is due at 50 h and 200 h, then every 250 h or 12 months, whichever comes"),
     ("services.break_in", "service_missed", "lines on the wheel drive are decided under older version 1 instead."),
-    ("services.grease", "service_missed", "If it is missed, all lines are not covered."),
+    ("services.grease", "service_missed", "If it is missed, no line is covered."),
     ("services.break_in", "service_by_other_hands", "It may be done by"),
     ("services.break_in", "service_fluid_not_approved", "The fluid must stand on the list"),
     ("services.break_in", "symptom_first", "A late service"),
@@ -413,3 +413,34 @@ def test_a_service_that_keeps_the_schedule_is_told_as_the_exception_of_the_fitti
     kit = "A component fitted later as a retrofit kit starts a schedule of its own"
     assert f"{kit}, one fitted as a replacement keeps the schedule." in grease
     assert "A component fitted later keeps the schedule." in _sentences_of(terms, "services.break_in")
+
+
+SENTENCES: list[tuple[Any, str]] = [  # changes of the full policy, and a sentence of it
+    ({"applies_to": {"models": ["QF60"]}}, "of model QF60, fitted"),
+    ({"applies_to": {"models": ["QF*"]}}, "of models QF… (any ending), fitted"),
+    ({"applies_to": {"models": ["QF40", "QF60"]}}, "of models QF40 and QF60, fitted"),
+    ({"services": {"grease": {"tasks": ["grease"]}}}, "The grease service is due every 100 h."),
+    ({"services": {"grease": {"tasks": ["grease", "drain_and_fill"]}}}, "service (grease, drain and fill) is due"),
+    ({"prorating": {"free_while": {"first_of": [{"months": 12}]}}}, "The whole is paid within 12 months."),
+    (
+        {"prorating": {"free_while": {"first_of": [{"months": 12}, {"wear": "1/4"}]}}},
+        "The whole is paid within 12 months and within 25 % wear.",
+    ),
+    (
+        {"prorating": {"free_while": {"first_of": None, "last_of": [{"months": 12}, {"wear": "1/4"}]}}},
+        "The whole is paid within 12 months or within 25 % wear.",
+    ),
+    ({"prorating": {"owner_pays_on": "allowed_amount"}}, "The rest, a share of the allowed amount, is borne by the"),
+    ({"prorating": {"owner_pays_on": "list_price"}}, "The rest, a share of the list price, is borne by the owner, and"),
+    (
+        {"prorating": PRICED_INSTEAD},
+        "from 24 complete 30-day units. The fixed price is borne by the owner, and what is allowed above it is paid,",
+    ),
+    ({"in_force": {"selected_by": "failed_on"}}, "; what counts is the day of the failure."),
+]
+
+
+@pytest.mark.parametrize(("change", "words"), SENTENCES)
+def test_show_says_terms_in_sentences_that_can_be_read_one_way(change: Any, words: str) -> None:
+    text = " ".join(terms_in_plain_english(replace(full_book().policy("full@3"), terms=policy(change, FULL))).split())
+    assert words in text
