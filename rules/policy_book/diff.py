@@ -12,34 +12,44 @@ from typing import Any, Protocol
 from rules.plain import day_text
 from rules.policy_book.compiled import each_clause
 from rules.policy_book.convention_words import convention_sentences
+from rules.policy_book.show import LAYERS
 from rules.policy_book.term_words import applies_to_sentences, in_force_words
-from rules.policy_book.values import listed
-from rules.policy_book.wording import clause_sentences
+from rules.policy_book.values import Told, listed, plain
+from rules.policy_book.wording import told_of
 from schemas.conventions import Conventions
 from schemas.policy.clause import Clause
 from schemas.policy.document import CoveragePolicy
 from schemas.policy.term import AppliesTo, CarveOut
 
 NOTHING = "nothing"
-HEAD = (  # keys that stand under no clause, in the order of the document
-    "policy",
-    "version",
-    "title",
-    "layer",
-    "conventions",
-    "currency",
-    "in_force",
-    "supersedes",
-    "extends_earlier",
-    "source",
-    "owner_class",
-)
+HEAD = {  # keys that stand under no clause, in the order of the document, and how they are called
+    "policy": "name of the policy",
+    "version": "number of the version",
+    "title": "title",
+    "layer": "kind of coverage",
+    "conventions": "conventions it is counted by",
+    "currency": "currency",
+    "in_force": "days in force",
+    "supersedes": "versions it replaces",
+    "extends_earlier": "machines of earlier versions",
+    "source": "the maker's document",
+    "owner_class": "owners",
+}
+PARTS = {
+    "applies_to": "which machines and parts",
+    "term": "term",
+    "carve_outs": "period of its own",
+    "prorating": "share paid",
+    "exclusions": "exclusion",
+    "deductible": "deductible",
+    "caps": "cap",
+}
 LISTS = ("carve_outs", "exclusions", "caps")
 
 
 @dataclass(frozen=True, slots=True)
 class ClauseChange:
-    """One difference: the clause's number on either side (None where there is none), field path, and both in words."""
+    """One difference: the clause's number on either side (None where there is none), path of the key or keys, both in words."""
 
     clause_before: str | None
     clause_after: str | None
@@ -69,15 +79,43 @@ def diff_policies(before: Comparable, after: Comparable) -> tuple[ClauseChange, 
 
 
 def diff_text(before: Comparable, after: Comparable) -> str:
-    """Return the differences as text, two lines a change."""
+    """Return the differences as text: where, in words and by key, and what either version says."""
     changes = diff_policies(before, after)
     lines = [f"{before.name} and {after.name}: {_counted(len(changes))}"]
     for change in changes:
         numbers = [n for n in (change.clause_before, change.clause_after) if n is not None]
         each = list(dict.fromkeys(numbers))
         clause = f"clause{'s' if len(each) > 1 else ''} {listed(each)}, " if each else ""
-        lines += ["", f"{clause}{change.path}", f"  before: {change.before}", f"  after:  {change.after}"]
+        place = _place_words(change.path)
+        key = "" if place == change.path else f" ({change.path})"
+        lines += ["", f"{clause}{place}{key}", f"  before: {change.before}", f"  after:  {change.after}"]
     return "\n".join([*lines, ""])
+
+
+def _place_words(path: str) -> str:
+    """Return the paths of a difference in words: drive oil service, window."""
+    first, *others = path.split(" and ")
+    keys = [_key_words(other.rpartition(".")[2]) for other in others]
+    return listed([_one_place(first), *keys])
+
+
+def _one_place(path: str) -> str:
+    part, *names = path.split(".")
+    name = part.partition("[")[0]
+    if path in HEAD:
+        return HEAD[path]
+    if path in LISTS:
+        return f"order of {path.replace('_', '-')}"
+    if part in ("services", "pays"):
+        called = plain(names.pop(0))
+        words = f"{called} service" if part == "services" and called != "service" else called
+    else:
+        words = PARTS.get(name, name)
+    return ", ".join([words, *map(_key_words, names)])
+
+
+def _key_words(key: str) -> str:
+    return {"clause": "number", "text": "the maker's words"}.get(key, plain(key))
 
 
 def _counted(number: int) -> str:
@@ -103,6 +141,12 @@ def _head_words(name: str, value: Any) -> str:
             return f"machines whose term started on or after {day_text(value.started_from)} get the better version"
         case "source":
             return f"{value.document}, edition {value.edition}"
+        case "layer":
+            return LAYERS[value]
+        case "conventions":
+            return f"{value.name}, version {value.version}"
+        case "owner_class":
+            return f"the promise is made to {value} owners"
         case _:
             return str(value)
 
@@ -173,7 +217,9 @@ def _whole(path: str, old: Any, new: Any, before: CoveragePolicy, after: Coverag
         return
     numbers = (None if old is None else old.clause, None if new is None else new.clause)
     words = [
-        NOTHING if clause is None else " ".join([*_sentences(path, clause, terms), *_quoted(clause)])
+        NOTHING
+        if clause is None
+        else " ".join([*(words for _, words in _sentences(path, clause, terms)), *_quoted(clause)])
         for clause, terms in ((old, before), (new, after))
     ]
     if words[0] == words[1]:  # the number alone changed
@@ -182,8 +228,8 @@ def _whole(path: str, old: Any, new: Any, before: CoveragePolicy, after: Coverag
 
 
 def _fields(path: str, old: Any, new: Any, before: CoveragePolicy, after: CoveragePolicy) -> Iterator[ClauseChange]:
-    """Tell two clauses of one kind apart key by key."""
-    said = _sentences(path, old, before)
+    """Tell two clauses of one kind apart key by key; keys that alter the same sentences are one difference."""
+    found: dict[tuple[str, str], list[str]] = {}
     for name, info in type(old).model_fields.items():
         value = getattr(new, name)
         if value == getattr(old, name):
@@ -193,16 +239,24 @@ def _fields(path: str, old: Any, new: Any, before: CoveragePolicy, after: Covera
         elif name == "text":
             words = (" ".join(_quoted(old)) or NOTHING, " ".join(_quoted(new)) or NOTHING)
         else:
-            words = _told(said, _sentences(path, old.model_copy(update={name: value}), before))
-            if words == (NOTHING, NOTHING):  # two keys that only speak together
-                words = _told(said, _sentences(path, new, after))
-        yield ClauseChange(old.clause, new.clause, f"{path}.{info.alias or name}", *words)
+            words = _of_key(path, old, new, name, (before, after))
+        found.setdefault(words, []).append(f"{path}.{info.alias or name}")
+    for words, paths in found.items():
+        yield ClauseChange(old.clause, new.clause, " and ".join(paths), *words)
 
 
-def _sentences(path: str, clause: Any, terms: CoveragePolicy) -> list[str]:
-    if isinstance(clause, AppliesTo):
-        return [words for _, words in applies_to_sentences(clause)]
-    return list(clause_sentences(path, clause, terms))
+def _of_key(path: str, old: Any, new: Any, name: str, terms: tuple[CoveragePolicy, CoveragePolicy]) -> tuple[str, str]:
+    """Return what either version says where one key makes a difference: sentences of the two, never of a mixture."""
+    said, says = (_sentences(path, one, of) for one, of in zip((old, new), terms, strict=True))
+    alone = _sentences(path, old.model_copy(update={name: getattr(new, name)}), terms[0])
+    about = {what for what, _ in set(said) ^ set(alone)}
+    words = _told([s for what, s in said if what in about], [s for what, s in says if what in about])
+    # Two keys that only speak together, or that make up for one another.
+    return words if words != (NOTHING, NOTHING) else _told([s for _, s in said], [s for _, s in says])
+
+
+def _sentences(path: str, clause: Any, terms: CoveragePolicy) -> list[Told]:
+    return list(applies_to_sentences(clause) if isinstance(clause, AppliesTo) else told_of(path, clause, terms))
 
 
 def _quoted(clause: Any) -> list[str]:

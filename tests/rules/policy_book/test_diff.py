@@ -117,8 +117,26 @@ CHANGES: list[tuple[Change, Change, list[ClauseChange]]] = [
         {},
         {"pays": {"parts": {"until": {"first_of": [{"months": 12}]}, "after_borne_by": "owner"}}},
         [
-            ClauseChange("4", "4", path, "nothing", "It is paid for 12 months only, and after that borne by the owner.")
-            for path in ("pays.parts.until", "pays.parts.after_borne_by")
+            ClauseChange(
+                "4",
+                "4",
+                "pays.parts.until and pays.parts.after_borne_by",
+                "nothing",
+                "It is paid for 12 months only, and after that borne by the owner.",
+            )
+        ],
+    ),
+    (  # a sentence of either version, and none of a term of 24 months from the first delivery that neither has
+        {"term": {"starts": {"earliest_of": ["first_use"]}}},
+        {"term": {"ends": {"first_of": [{"months": 24}]}}},
+        [
+            ClauseChange(
+                "2",
+                "2",
+                "term.starts and term.ends",
+                "The cover lasts 36 months or 2,000 h, whichever comes first, counted from the first use.",
+                "The cover lasts 24 months, counted from the retail delivery.",
+            )
         ],
     ),
     (
@@ -134,7 +152,15 @@ CHANGES: list[tuple[Change, Change, list[ClauseChange]]] = [
             )
         ],
     ),
-    ({}, {"layer": "drive"}, [ClauseChange(None, None, "layer", "base", "drive")]),
+    (
+        {},
+        {"layer": "drive"},
+        [
+            ClauseChange(
+                None, None, "layer", "base coverage of the machine", "coverage of the drive or another main component"
+            )
+        ],
+    ),
     (
         {},
         {"applies_to": {"owner": "first"}},
@@ -176,8 +202,8 @@ def test_two_policies_of_different_kinds_can_be_compared() -> None:
     full = full_book().policy("full@3")
     text = diff_text(compiled(), full)
     assert text.startswith("sprayer@1 and full@3: ")
-    assert "clause 2, term.ends\n  before: The cover lasts 36 months or 2,000 h" in text
-    assert "clause 3.1, services.break_in\n  before: nothing\n  after:  The break in service" in text
+    assert "(term.starts and term.ends)\n  before: The cover lasts 36 months or 2,000 h" in text
+    assert "clause 3.1, break in service (services.break_in)\n  before: nothing\n  after:  The break in service" in text
 
 
 def test_a_text_without_differences_says_so() -> None:
@@ -207,3 +233,33 @@ def test_a_policy_beside_itself_shows_nothing() -> None:
     full: CompiledPolicy = full_book().policy("full@3")
     assert diff_policies(full, full) == ()
     assert policy(base=FULL) == full.terms
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "heading"),
+    [
+        ({}, {"title": "Sprayers"}, "title\n"),
+        ({}, {"in_force": {"until": "2027-12-31"}}, "days in force (in_force)"),
+        ({}, {"pays": {"parts": {"handling": "20%"}}}, "clause 4, parts, handling (pays.parts.handling)"),
+        ({}, {"pays": {"anything_else": {"borne_by": "dealer"}}}, "clause 5, anything else, borne by (pays.anything"),
+        (OIL, {}, "clause 3, oil service (services.oil)"),
+        ({}, {"term": {"text": "Three years."}}, "clause 2, term, the maker's words (term.text)"),
+        (
+            {},
+            {"pays": {"parts": {"until": {"first_of": [{"months": 12}]}, "after_borne_by": "owner"}}},
+            "clause 4, parts, until and after borne by (pays.parts.until and pays.parts.after_borne_by)",
+        ),
+        ({"carve_outs": [BELT, BULB]}, {"carve_outs": [BULB, BELT]}, "order of carve-outs (carve_outs)"),
+        ({"carve_outs": [BELT]}, {}, "clause 2.1, period of its own (carve_outs[0])"),
+    ],
+)
+def test_a_place_is_told_in_words_and_by_its_key(before: Change, after: Change, heading: str) -> None:
+    assert f"\n{heading}" in diff_text(compiled(before), compiled(after))
+
+
+def test_pinned_conventions_and_owners_are_told_in_words() -> None:
+    pinned = conventions({"version": 2})
+    newer = book(policy({"conventions": "counted@2", "owner_class": "consumer"}), counted=[pinned]).policy("sprayer@1")
+    text = diff_text(compiled(), newer)
+    assert "  before: counted, version 1\n  after:  counted, version 2\n" in text
+    assert "  before: nothing\n  after:  the promise is made to consumer owners\n" in text
