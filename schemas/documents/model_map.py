@@ -34,12 +34,24 @@ class Spot(NamedTuple):
         """Return the keys that may stand in the mapping here, as they are written in a document."""
         return list(_fields(self.schema))
 
-    def choices(self, key: str) -> list[str]:
-        """Return the words of which one may stand under a key of the mapping here, nothing where others may."""
-        schema = _fields(self.schema).get(key)
-        while schema is not None and schema["type"] != "literal":
-            schema = schema.get("schema")
-        return [one for one in schema["expected"] if isinstance(one, str)] if schema is not None else []
+    def wanted(self, key: str) -> tuple[str, list[str]]:
+        """Return what may stand under a key of the mapping here: how to call it, and its words; else nothing.
+
+        Words of which one stands there, or several in a list; or the keys of the mapping there, or of each in a list.
+        """
+        schema = _bare(_fields(self.schema).get(key))
+        is_list = schema is not None and schema["type"] in _LISTS
+        if schema is not None and is_list:
+            items = schema.get("items_schema")
+            schema = _bare(items[0] if isinstance(items, list) and items else items)
+        if schema is None:
+            return "", []
+        if schema["type"] == "bool":
+            return "Choices", ["true", "false"]
+        if schema["type"] == "literal":
+            words = [one for one in schema["expected"] if isinstance(one, str)]
+            return "Choices, in a list" if is_list else "Choices", words
+        return "A list, each with the keys" if is_list else "Keys", list(_fields(schema))
 
     def tags(self) -> list[str]:
         """Return the tags of the tagged union here, else nothing."""
@@ -116,6 +128,13 @@ def _fields(schema: Mapping[str, Any] | None) -> dict[str, Any]:
     named = fields.items() if isinstance(fields, dict) else ((one["name"], one) for one in fields)
     aliases = ((name, one.get("validation_alias"), one) for name, one in named)
     return {alias if isinstance(alias, str) else name: one for name, alias, one in aliases}
+
+
+def _bare(schema: Any) -> Mapping[str, Any] | None:
+    """Return the schema inside validators, defaults and models, as far as it needs no definitions."""
+    while schema is not None and schema["type"] not in (*_LISTS, "literal", "bool") and "fields" not in schema:
+        schema = schema.get("schema")
+    return schema  # type: ignore[no-any-return]
 
 
 def _fits(schema: Mapping[str, Any] | None, node: Tree) -> bool:

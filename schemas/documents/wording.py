@@ -68,6 +68,7 @@ _BOUNDS: Mapping[str, str] = {
     "finite_number": "a finite number",
 }
 
+_MOST_GUESSED = 3
 _PYDANTIC_WISH = "Input should be "  # how pydantic begins to tell of kinds that have no words of ours
 
 
@@ -81,7 +82,7 @@ def words(detail: Any, spot: Spot) -> tuple[str, str]:
         return str(context["error"]), ""
     if kind == "missing":
         part = detail["loc"][-1] if detail["loc"] else "value"
-        return _missing(part, spot.choices(str(part)))
+        return _missing(part, *spot.wanted(str(part)))
     if kind == "extra_forbidden":
         return _unknown_key(str(detail["loc"][-1]), spot.node, spot.keys())
     if kind == "union_tag_invalid" and context["discriminator"].startswith("'"):
@@ -135,10 +136,10 @@ def shown(value: Any) -> str:
     return f'"{shortened(value)}"' if isinstance(value, str) else shortened(str(value))
 
 
-def _missing(part: str | int, choices: Sequence[str]) -> tuple[str, str]:
+def _missing(part: str | int, called: str, words: Sequence[str]) -> tuple[str, str]:
     if isinstance(part, int):
         return f"item {part + 1} of the list is missing.", "Write it after the others."
-    way_out = f" Choices: {', '.join(choices)}." if choices else ""
+    way_out = f" {called}: {', '.join(words)}." if words else ""
     return f'the key "{part}" is missing.', f"Add it: `{part}: …`.{way_out}"
 
 
@@ -174,5 +175,8 @@ def _no_form(value: Any, discriminator: str, choices: Sequence[str]) -> tuple[st
 
 
 def _guess(text: str, known: Sequence[str]) -> str:
-    close = difflib.get_close_matches(text, known, n=1)
-    return f'Did you mean "{close[0]}"? ' if close else ""
+    """Return a hint at what may be meant: what is nearly the text, else what has it among its words."""
+    near = difflib.get_close_matches(text, known, n=1)
+    near = near or [one for one in known if text in one.split("_")][:_MOST_GUESSED]
+    quoted = [f'"{one}"' for one in near]
+    return f"Did you mean {' or '.join(quoted)}? " if near else ""

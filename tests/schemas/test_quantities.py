@@ -95,6 +95,12 @@ def test_each_kind_has_its_bounds(kind: Any, taken: str, refused: str, words: st
         ("１２", '"１２" is not a number; write it as digits, for example 12.50'),
         (".5", '".5" is not a number; write it as digits, for example 12.50'),
         ("5.", '"5." is not a number; write it as digits, for example 12.50'),
+        ("300 h", '"300 h" is not a number; write the digits alone, without "h": 300'),
+        ("12.50€", '"12.50€" is not a number; write the digits alone, without "€": 12.50'),
+        ("300,5", '"300,5" is not a number; write a point before the decimals, not a comma: 300.5'),
+        ("1,200", '"1,200" is not a number; with a comma it is 1200 or 1.200: write which of them'),
+        ("1,200.50", '"1,200.50" is not a number; leave out the commas between thousands: 1200.50'),
+        ("1,200,000", '"1,200,000" is not a number; leave out the commas between thousands: 1200000'),
     ],
 )
 def test_a_number_is_plain_digits(kind: Any, written: object, words: str) -> None:
