@@ -112,7 +112,7 @@ def _hold_cases(directory: Path, new: Sequence[str]) -> None:
     if total:
         say(f"{total} worked {'case' if total == 1 else 'cases'} about {'it' if len(new) == 1 else 'them'}: all hold.")
     if without:
-        say(f"No worked case is about {listed(without)}.")
+        say(f"No worked case is about {listed(without)}: nothing was tried before closing.")
 
 
 def _say_passed_over(found: PolicyDirectory) -> None:

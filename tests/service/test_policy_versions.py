@@ -65,7 +65,7 @@ def test_cases_about_closed_versions_alone_play_no_part(terms: Path) -> None:
     (terms / "orchard-drive-3.yaml").write_text(following)
     code, out, _ = run("policy", "publish", terms)
     assert code == 0
-    assert "No worked case is about orchard-drive@3." in out
+    assert "No worked case is about orchard-drive@3: nothing was tried before closing." in flat(out)
     assert "published  orchard-drive@3" in out
 
 
