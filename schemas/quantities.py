@@ -21,6 +21,7 @@ from pydantic import (
     WithJsonSchema,
 )
 
+from schemas.digits import digits_wanted
 from schemas.frozen import quickly_made
 
 CENTIHOURS_PER_HOUR: Final = 100
@@ -94,7 +95,7 @@ def exact_number(value: Any) -> Decimal:
         if _EXPONENT.fullmatch(value):
             raise ValueError(f'"{value}" is written with an exponent; write the digits out, for example 12.50')
         if not _DIGITS.fullmatch(value):
-            raise ValueError(f'"{_short(value)}" is not a number; {_digits_wanted(value)}')
+            raise ValueError(f'"{_short(value)}" is not a number; {digits_wanted(value)}')
         return Decimal(value)
     if isinstance(value, Decimal):
         exponent = value.as_tuple().exponent
@@ -106,20 +107,6 @@ def exact_number(value: Any) -> Decimal:
     if number.adjusted() >= MOST_DIGITS:
         raise ValueError(f"a number of more than {MOST_DIGITS} digits is no quantity; correct it")
     return number
-
-
-def _digits_wanted(text: str) -> str:
-    """Return how a number is written: of one with a comma or a unit, what is to be done with these."""
-    if re.fullmatch(r"[0-9]{1,3}(,[0-9]{3})+", text) and text.count(",") == 1:
-        return f"with a comma it is {text.replace(',', '')} or {text.replace(',', '.')}: write which of them"
-    if re.fullmatch(r"[0-9]{1,3}(,[0-9]{3})+(\.[0-9]{1,20})?", text):
-        return f"leave out the commas between thousands: {text.replace(',', '')}"
-    if re.fullmatch(r"[0-9]{1,20},[0-9]{1,20}", text):
-        return f"write a point before the decimals, not a comma: {text.replace(',', '.')}"
-    unit = re.fullmatch(r"([0-9]{1,20}(?:\.[0-9]{1,20})?) ?([A-Za-z]{1,10}|€|£|\$)", text)
-    if unit is not None:
-        return f'write the digits alone, without "{unit[2]}": {unit[1]}'
-    return "write it as digits, for example 12.50"
 
 
 def _short(value: Any) -> str:

@@ -12,6 +12,8 @@ from schemas.documents.faults import TreePath
 from schemas.documents.tree import Tree
 
 _LISTS = ("list", "tuple", "set", "frozenset")
+_MAPPINGS = ("model-fields", "typed-dict", "dataclass-args")
+_READ_BY_FUNCTION = ("function-before", "function-wrap", "function-plain")
 
 
 class Member(NamedTuple):
@@ -131,9 +133,12 @@ def _fields(schema: Mapping[str, Any] | None) -> dict[str, Any]:
 
 
 def _bare(schema: Any) -> Mapping[str, Any] | None:
-    """Return the schema inside validators, defaults and models, as far as it needs no definitions."""
-    while schema is not None and schema["type"] not in (*_LISTS, "literal", "bool") and "fields" not in schema:
-        schema = schema.get("schema")
+    """Return the schema of a list, a choice or a mapping inside checks, defaults and models; None for any other.
+
+    What is read by a function of its own (a version written name@version) has another form than the schema inside.
+    """
+    while schema is not None and schema["type"] not in (*_LISTS, *_MAPPINGS, "literal", "bool"):
+        schema = None if schema["type"] in _READ_BY_FUNCTION else schema.get("schema")
     return schema  # type: ignore[no-any-return]
 
 
