@@ -16,6 +16,9 @@ class Wear(Document):
     left: Number = Field(ge=0)
 
 
+_OF_WORK = ("labour", "travel", "diagnosis")  # the kinds of items that are paid by the time they took
+
+
 class ClaimLine(Document):
     """One line of the claim; what it may carry depends on the kind of item."""
 
@@ -50,12 +53,25 @@ class ClaimLine(Document):
             raise ValueError(f"line {self.line}: a fluids line states net (with quantity) or amount")
         if self.item in ("freight", "sublet", "supplies") and self.amount is None:
             raise ValueError(f"line {self.line}: a {self.item} line states amount")
+        self._measures_what_its_kind_is_paid_by()
         if (self.units is None) != (self.unit is None):
             given, missing = ("unit", "units") if self.units is None else ("units", "unit: km or unit: mile")
             raise ValueError(f"line {self.line}: {given} states half of a distance; write {missing} beside it")
         if self.item in ("travel", "diagnosis") and self.amount is None and self.hours is None and self.units is None:
             raise ValueError(f"line {self.line}: a {self.item} line states hours, units or amount")
         return self
+
+    def _measures_what_its_kind_is_paid_by(self) -> None:
+        """Refuse time and distance on a line whose kind is not paid by them: they would be passed over unseen."""
+        if self.item in _OF_WORK:
+            return
+        other = {"hours": "labour", "rate": "labour", "units": "travel"}
+        stray = next((key for key in other if getattr(self, key) is not None), None)
+        if stray is not None:
+            raise ValueError(
+                f"line {self.line}: {stray} would count for nothing on a {self.item} line; write it on a {other[stray]}"
+                " line, or tell it in text"
+            )
 
 
 class Symptom(Document):

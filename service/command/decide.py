@@ -19,6 +19,7 @@ from service.as_known import dated_later
 from service.claim_files import NotOnFile, OnFile, by_serial, gather, left_out
 from service.command.output import complain, day_option, refuse, say, say_bytes, today, width
 from service.currencies import UnknownCurrency
+from service.line_remarks import stray_sides, without_sums
 from service.policy_files import load_policies
 from service.record_files import (
     one_of,
@@ -82,12 +83,13 @@ def run_decide(
         claim_file = _kept(given, inputs, book, day)
     else:
         claim_file, remarks = _claim_file(given, inputs, book, day or today())
-    remarks += unknown_words(claim_file, vocabulary_of(book))
+    remarks += (*unknown_words(claim_file, vocabulary_of(book)), *stray_sides(claim_file))
     if not isinstance(given, ClaimFile):
         remarks += _taken_for_granted(inputs, claim_file)
     if keep is not None:
         write_kept(keep, claim_file)
     decision = adjudicate(book, claim_file)
+    remarks += without_sums(claim_file, decision)
     beside = Beside(tuple(remarks), directory.drafts)
     show(decision, book, beside, as_json=as_json, explain=explain, letter=letter)
 
