@@ -49,7 +49,7 @@ LISTS = ("carve_outs", "exclusions", "caps")
 
 @dataclass(frozen=True, slots=True)
 class ClauseChange:
-    """One difference: the clause's number on either side (None where there is none), path of the key or keys, both in words."""
+    """One difference: the clause's number on either side (None: it has none), the keys, and both in words."""
 
     clause_before: str | None
     clause_after: str | None
