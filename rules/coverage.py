@@ -20,12 +20,12 @@ from rules.rule_base.driver import Derive, Firing
 from rules.rule_base.findings import Fact, Fire, RuleReason, find
 from rules.selection.components import subjects_in
 from rules.selection.near_misses import nearest_refusals, of_other_models
+from rules.selection.reach import refusal_in
 from rules.selection.select import (
     LAYER_ORDER,
     Selected,
     Subject,
     component_refusal,
-    refusal_in,
     select,
     with_wear,
 )
@@ -264,7 +264,7 @@ class _Run:
 
     def _under(self, older: CompiledPolicy, views: list[LineView]) -> dict[str, Looks]:
         """Return the lines as an older version decides them; it bypasses ``in_force`` and nothing else."""
-        refusal = refusal_in(self.world, older, self.evaluation.claim_file)
+        refusal = refusal_in(self.world, older, self.evaluation.claim_file, self.evaluation.book)
         inside: list[Subject] = []
         decided: dict[str, Looks] = {}
         for view in views:

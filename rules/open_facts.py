@@ -45,6 +45,9 @@ class OpenFact:
         "position",
         "component",
         "operation",
+        "use",
+        "region",
+        "owner",
     ]
     asks: Literal["dealer", "person"]
     words: str

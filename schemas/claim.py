@@ -97,6 +97,9 @@ class EarlierQuestion(Document):
         "position",
         "component",
         "operation",
+        "use",
+        "region",
+        "owner",
     ]
     asked_on: Day
     answered: bool = False

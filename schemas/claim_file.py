@@ -17,7 +17,7 @@ class Dealer(Document):
     """A dealer as a decision sees it; names and contacts live elsewhere."""
 
     dealer: RecordId
-    region: str
+    region: str | None = None
     currency: Currency = Field(description="The dealer is paid in this currency.")
     records_complete_from: Day | None = Field(
         default=None, description="From this day all services of this dealer are on file."

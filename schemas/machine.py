@@ -139,8 +139,10 @@ class Machine(Document):
     model: str
     built_on: Day
     events: dict[Event, Day] = Field(default_factory=dict)
-    use: Word = Field(description="Use class at sale, such as residential, commercial or rental.")
-    region: str
+    use: Word | None = Field(
+        default=None, description="Use class at sale, such as residential, commercial or rental; left out: not known."
+    )
+    region: str | None = None
     price: Amount | None = None
     currency: Currency | None = None
     has_meter: bool = True
@@ -161,6 +163,12 @@ class Machine(Document):
     def _built_once(self) -> "Machine":
         if "built" in self.events:
             raise ValueError("the build date stands in built_on, not among the events")
+        return self
+
+    @model_validator(mode="after")
+    def _use_that_says_something(self) -> "Machine":
+        if self.use == "unknown":  # taken for a class of its own, it would be one that no coverage reaches
+            raise ValueError("the use is not a class that a machine is sold in; leave it out where it is not known")
         return self
 
     @model_validator(mode="after")

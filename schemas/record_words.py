@@ -106,7 +106,7 @@ RECORD_WORDS: Final[Mapping[str, tuple[Any, ...]]] = {
             "model": ("Model code.", "QF60"),
             "built_on": ("Day on which it was built.", "2025-11-03"),
             "events": ("Days of its life by event, the build apart.", {"retail_delivery": "2026-03-02"}),
-            "region": ("Region where it is used, as the policies name it.", "DE"),
+            "region": ("Region where it is used, as the policies name it, as finely as it is known.", "DE"),
             "price": ("Price of the machine, in `currency`; for caps on it.", "48500.00"),
             "currency": ("Currency of the price, by its ISO 4217 code.", "EUR"),
             "has_meter": ("Whether it has an hour meter.", True),

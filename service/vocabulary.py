@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from rules.policy_book.book import PolicyBook
-from rules.selection.select import names_model
+from rules.selection.reach import is_part, names_model, region_in
 from schemas.claim_file import ClaimFile
 from schemas.reference_tables import PartComponentTable
 from service.alike import meant, written_otherwise
@@ -115,11 +115,13 @@ def _machine(claim_file: ClaimFile, known: Vocabulary) -> Iterator[Remark]:
         yield Remark(f'{place} model "{machine.model}".{_meant(machine.model, named)}')
     elif machine.model not in named and (other := written_otherwise(machine.model, named)) is not None:
         yield Remark(f'{place} model "{machine.model}" itself. Did you mean "{other}"?')
-    if machine.use not in known.uses:
+    if machine.use is not None and machine.use not in known.uses:
         like = _meant(machine.use, known.uses)
         if like or not known.covers_every_use:
             yield Remark(f'{place} use "{machine.use}".{like}')
-    if not any(machine.region == one or machine.region.startswith(f"{one}-") for one in known.regions):
+    if machine.region is not None and not any(
+        region_in(machine.region, one) or is_part(one, machine.region) for one in known.regions
+    ):
         like = _meant(machine.region, known.regions)
         if like or not known.covers_every_region:
             yield Remark(f'{place} region "{machine.region}".{like}')

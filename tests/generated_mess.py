@@ -10,7 +10,7 @@ from tests.generated_claims import components_of
 
 KINDS = (
     "reading", "cause", "complete", "delivery", "meter", "spike", "dates", "alteration", "symptom", "slip", "question",
-    "booking", "item", "wear", "fitting", "rate", "declared",
+    "booking", "item", "wear", "fitting", "rate", "declared", "use", "region", "owner",
 )  # fmt: skip
 
 
@@ -94,6 +94,12 @@ def _spoil_machine(
                 {"id": "B-1", "asked_on": earlier, "asked_at": rng.choice((None, "400", "75")), "tasks": tasks,
                  "earliest_slot_on": slot, "proven": rng.random() < 0.9}
             ]  # fmt: skip
+        case "use":
+            machine.pop("use", None)
+        case "region":  # known only as its country, or not at all
+            machine["region"] = rng.choice((machine["region"].split("-")[0], None))
+        case "owner":
+            machine["owners"] = _owners_in_doubt(rng, failed_on)
         case "fitting":
             for component in machine["components"]:
                 component.pop("fitted_at", None)
@@ -103,3 +109,13 @@ def _spoil_machine(
                  "kind": rng.choice(("altered", "other_make")), "caused_failure": rng.choice((True, False, None)),
                  "position": rng.choice(("none", "left", "right"))}
             ]  # fmt: skip
+
+
+def _owners_in_doubt(rng: random.Random, failed_on: date) -> list[dict[str, Any]]:
+    """Return owners between whom the day of the failure lies: on file for both, for none, or only the first, before."""
+    first = {"order": 1, "since": (failed_on - timedelta(days=500)).isoformat()}
+    ends, begins = rng.choice(((0, 0), (0, 1), (3, -3), (-3, 3), (-3, None), (-200, -199)))
+    owners = [{**first, "until": (failed_on + timedelta(days=ends)).isoformat()}]
+    if begins is not None:
+        owners.append({"order": 2, "since": (failed_on + timedelta(days=begins)).isoformat()})
+    return owners

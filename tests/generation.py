@@ -78,7 +78,7 @@ class ClaimFiles:
             "claim": claim,
             "dealer": {
                 "dealer": claim["dealer"],
-                "region": machine["region"],
+                "region": machine.get("region"),
                 "currency": rng.choice((claim["currency"], policy.currency)),
             },
             "tables": drawn_tables(rng, policy, claim, failed_on),

@@ -13,6 +13,7 @@ from schemas.documents.tree import Places
 from schemas.policy.clause import Event
 from schemas.quantities import LAST_DAY
 
+SUPPOSED = {"use": "commercial", "region": "XX"}  # of a machine, where a case says nothing of them
 MOST_TOLD = 5  # faults of one case; they stand in one sentence
 DECIDED_AFTER = timedelta(days=10)  # after the last day of a case, where it says nothing else
 
@@ -74,12 +75,14 @@ def _without_nulls(value: Any) -> Any:
 def claim_file_of(table: CaseTable, case: WorkedCase, currency: str, exponents: Mapping[str, int]) -> ClaimFile:
     """Return the claim file of a case; ``currency`` is that of its first policy.
 
-    A day that the base states as null is not on file, as in the documents themselves.
+    A day that the base states as null is not on file, as in the documents themselves; so are use and region, also
+    where the case does.
     """
     base = table.base
     assert base is not None, "a case of a claim on file is gathered from its records"
     _check_taken_away(base, case)
-    machine = _machine(merged(base.machine, case.machine))
+    unknown = {key: None for key in SUPPOSED if key in case.machine and case.machine[key] is None}
+    machine = _machine({**merged(base.machine, case.machine), **unknown})
     claim = _claim(merged(base.claim, case.claim), machine["serial"], currency)
     services = _services(merged(base.services, case.services), case.services, machine["serial"])
     dealer = {
@@ -149,7 +152,7 @@ def _by_id(records: Mapping[str, Any] | Iterable[Any], key: str) -> list[Any]:
 
 
 def _machine(facts: Mapping[str, Any]) -> dict[str, Any]:
-    machine: dict[str, Any] = {"serial": "M-1", "use": "commercial", "region": "XX"}
+    machine: dict[str, Any] = {"serial": "M-1", **SUPPOSED}
     events = dict(facts.get("events", {}))
     for key, value in facts.items():
         if key in EVENTS:

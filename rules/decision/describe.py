@@ -24,11 +24,13 @@ from rules.measures.visits_on_file import Rejected
 from rules.plain import day_text, hours_plain, hours_text
 from rules.policy_book.compiled import CompiledPolicy
 from rules.policy_book.service_words import counts_words
+from rules.selection.owners import owner_words
 from rules.settlement.allowance import Cut
 from schemas.claim_file import ClaimFile
 from schemas.decision import Comparison, Reason
 from schemas.quantities import centihours
 
+NOT_ON_FILE = "not on file"
 Describe = Callable[[PolicyReason, LineResult, ClaimFile], tuple[Facts, list[str], Comparison | None]]
 
 
@@ -231,12 +233,9 @@ def _machine_facts(
         "model_not_named": ("model", machine.model),
         "serial_out_of_range": ("serial", machine.serial),
         "built_out_of_range": ("built on", day_text(machine.built_on)),
-        "use_not_covered": ("use", machine.use),
-        "region_not_covered": ("region", machine.region),
-        "later_owner": (
-            "owner",
-            f"{max((o.order for o in machine.owners if o.since <= claim_file.claim.failed_on), default=1)}",
-        ),
+        "use_not_covered": ("use", machine.use or NOT_ON_FILE),
+        "region_not_covered": ("region", machine.region or NOT_ON_FILE),
+        "later_owner": ("owner", owner_words(machine, claim_file.claim.failed_on)),
     }
     return [("machine", machine.serial), values[reason.code]], [], None
 
@@ -246,7 +245,7 @@ def _in_force_facts(
 ) -> tuple[Facts, list[str], Comparison | None]:
     del line
     terms, by = reason.policy.terms, reason.policy.terms.in_force.selected_by
-    told = "not on file"
+    told = NOT_ON_FILE
     if by == "start_of_term":
         begun = earliest_start(terms.term.starts, claim_file, reason.policy.conventions.month_end)
         told = told if begun is None else f"{day_text(begun[0])} ({begun[1]})"

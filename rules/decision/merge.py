@@ -35,7 +35,7 @@ def merge(explored: Explored, index: int, unnamed: bool = False) -> MergedLine:
 
     A line that is ``unnamed`` by every coverage comes out alike in the worlds that were not looked at, too.
     """
-    results: list[tuple[LineResult, WorldResult]] = [(r.lines[index], r) for _, r in explored.results]
+    results = _reached([(r.lines[index], r) for _, r in explored.results])
     signatures = {signature(line) for line, _ in results}
     if len(signatures) == 1 and (explored.complete or unnamed):
         return _agreed(results)
@@ -70,6 +70,20 @@ def merge(explored: Explored, index: int, unnamed: bool = False) -> MergedLine:
         max(line.money.maker for line in every),
         complete,
     )
+
+
+def _reached(results: list[tuple[LineResult, WorldResult]]) -> list[tuple[LineResult, WorldResult]]:
+    """Return the worlds that tell a line: where all deny it to the owner, those in which a coverage reaches it.
+
+    Of a line that none reaches the amount stands as typed, without what a coverage adds (handling): no other result.
+    """
+    if len(results) == 1 or any(line.state != "deny" for line, _ in results):
+        return results
+    if len({line.money.currency for line, _ in results}) > 1 or any(
+        line.money.dealer or line.money.other_payer for line, _ in results
+    ):
+        return results
+    return [pair for pair in results if pair[0].view is not None] or results
 
 
 def _agreed(results: Sequence[tuple[LineResult, WorldResult]]) -> MergedLine:

@@ -1,7 +1,8 @@
 """Questions to the dealer that stood unanswered for longer than the conventions give.
 
 What may be answered "it was not" is then decided so: a service that was asked for counts as not done, evidence that was
-asked for counts as missing. A reading, a cause or a day cannot be decided in that way and stays a question.
+asked for counts as missing. A reading, a cause, a day, or whose the machine is and where and how it is used cannot be
+decided in that way and stays a question.
 """
 
 from datetime import date, timedelta

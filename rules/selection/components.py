@@ -12,7 +12,8 @@ from rules.open_facts import OpenFact, World
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
 from rules.policy_book.values import plain
-from rules.selection.select import Subject, names_model, subject_of
+from rules.selection.reach import names_model
+from rules.selection.select import Subject, subject_of
 from rules.settlement.tables import Tables
 from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile

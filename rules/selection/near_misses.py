@@ -6,7 +6,8 @@ from functools import lru_cache
 from rules.measures.starts import earliest_start
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
-from rules.selection.select import LAYER_ORDER, Subject, names_model
+from rules.selection.reach import names_model
+from rules.selection.select import LAYER_ORDER, Subject
 from schemas.claim_file import ClaimFile
 
 Refusal = tuple[CompiledPolicy, str]  # policy, reason code

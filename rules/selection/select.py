@@ -4,24 +4,23 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
-from rules.history.machine_dates import built_span, doubt_words
 from rules.measures.groups import failed_position, fitted_component, later_fitting, own_parts
-from rules.measures.starts import DAYS_OF_MACHINE, day_that_selects, start_of_term
+from rules.measures.starts import day_that_selects, start_of_term
 from rules.measures.wear import WearOnFile, wear_on_file
 from rules.open_facts import OpenFact, World
 from rules.plain import day_text
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
 from rules.policy_book.values import listed
+from rules.selection.reach import names_model, refusal_in, sure_refusal
 from schemas.claim import Claim, ClaimLine
 from schemas.claim_file import ClaimFile
 from schemas.frozen import quickly_made
-from schemas.machine import FittedComponent, Machine, Position
+from schemas.machine import FittedComponent, Position
 from schemas.policy.clause import Fitting
 from schemas.policy.document import CoveragePolicy
-from schemas.policy.term import prefix_and_number
 
 
 @quickly_made
@@ -145,7 +144,7 @@ def select(book: PolicyBook, claim_file: ClaimFile, world: World) -> Selected:
         newest, day = in_force[-1]
         words = _in_force_words(newest, *day)
         for policy, reason in _governing(newest, words, book.governing[name], every, claim_file, world):
-            code = refusal_in(world, policy, claim_file)
+            code = refusal_in(world, policy, claim_file, book)
             if code is None:
                 policies.append(policy)
                 why.append((policy.name, reason))
@@ -236,105 +235,6 @@ def _in_force_words(policy: CompiledPolicy, day: date, event: str) -> str:
     return f"{words} lies in its time in force, from {day_text(in_force.from_)}{until}{beside}"
 
 
-@lru_cache(maxsize=4096)
-def names_model(models: tuple[str, ...], model: str) -> bool:
-    """Return whether a model code of a policy fits the machine's; a trailing * stands for any ending."""
-    return any(m == model or (m.endswith("*") and model.startswith(m[:-1])) for m in models)
-
-
-def machine_refusal(
-    terms: CoveragePolicy, claim_file: ClaimFile, in_range: bool | None = None, first_owner: bool | None = None
-) -> str | None:
-    """Return the code of the first machine condition that is not met, None when the policy reaches the machine.
-
-    ``in_range`` and ``first_owner`` are what is taken of days in doubt; None: as stated.
-    """
-    machine, applies = claim_file.machine, terms.applies_to
-    if not names_model(applies.models, machine.model):
-        return "no_coverage_for_machine"
-    if applies.serials and not any(serial_in(machine.serial, r.from_, r.until) for r in applies.serials):
-        return "serial_out_of_range"
-    if applies.built is not None:
-        if in_range is None:
-            in_range = applies.built.holds(machine.built_on)
-        if not in_range:
-            return "built_out_of_range"
-    if applies.use is not None and machine.use not in applies.use:
-        return "use_not_covered"
-    if applies.regions is not None and not any(
-        machine.region == region or machine.region.startswith(f"{region}-") for region in applies.regions
-    ):
-        return "region_not_covered"
-    if applies.owner == "first":
-        if first_owner is None:
-            first_owner = owner_order(machine, claim_file.claim.failed_on) == 1
-        if not first_owner:
-            return "later_owner"
-    return None
-
-
-def refusal_in(world: World, policy: CompiledPolicy, claim_file: ClaimFile) -> str | None:
-    """Return ``machine_refusal`` in a world: one that turns on a day in doubt is a person's question."""
-    terms, machine = policy.terms, claim_file.machine
-    if terms.applies_to.built is None and terms.applies_to.owner != "first":
-        return machine_refusal(terms, claim_file)
-    built, owners = built_in_doubt(terms, machine), owners_in_doubt(machine, claim_file.claim.failed_on)
-    if not built and (not owners or terms.applies_to.owner != "first"):
-        return machine_refusal(terms, claim_file)
-    in_range = first = None
-    if built:
-        words = f"the day on which the machine was built: {doubt_words(machine)}"
-        in_range = _is_so(f"built_in_range:{policy.name}", words, policy, world, DAYS_OF_MACHINE)
-    if owners and terms.applies_to.owner == "first":
-        words = f"since when the machine has had a later owner: {owners}"
-        first = _is_so("first_owner", words, policy, world)
-    return machine_refusal(terms, claim_file, in_range, first)
-
-
-def _is_so(key: str, words: str, policy: CompiledPolicy, world: World, asked_with: str | None = None) -> bool:
-    asks: Literal["dealer", "person"] = (
-        "person" if policy.conventions.facts.contradicts_other_record == "refer" else "dealer"
-    )
-    return bool(world.pick(OpenFact(key, "start", asks, words, asked_with), (1, 0)))
-
-
-def sure_refusal(terms: CoveragePolicy, claim_file: ClaimFile) -> str | None:
-    """Return ``machine_refusal`` as far as it holds whichever of the days in doubt is right."""
-    machine = claim_file.machine
-    in_range = True if built_in_doubt(terms, machine) else None
-    first = True if owners_in_doubt(machine, claim_file.claim.failed_on) else None
-    return machine_refusal(terms, claim_file, in_range, first)
-
-
-def built_in_doubt(terms: CoveragePolicy, machine: Machine) -> bool:
-    """Return whether the days on which a machine may have been built lie on both sides of the range terms name."""
-    built = terms.applies_to.built
-    if built is None:
-        return False
-    first, last = built_span(machine)
-    days = {first, last} | {day for day in (built.from_, built.until) if day is not None and first < day < last}
-    return len({built.holds(day) for day in days}) > 1
-
-
-def owners_in_doubt(machine: Machine, on: date) -> str:
-    """Return what is wrong with the days of later owners where without these the first one has it; else empty.
-
-    No owner had the machine before it was built, nor a later one before an earlier.
-    """
-    if len(machine.owners) < 2 and all(owner.order == 1 for owner in machine.owners):
-        return ""
-    begun = {owner.order: owner.since for owner in machine.owners if owner.since <= on}
-    later = [order for order in begun if order > 1]
-    said = [
-        f"owner {order} since {day_text(begun[order])}, before it was built on {day_text(machine.built_on)}"
-        if begun[order] < machine.built_on
-        else f"owner {order} since {day_text(begun[order])}, before an earlier owner"
-        for order in later
-        if begun[order] < machine.built_on or any(o.order < order and o.since > begun[order] for o in machine.owners)
-    ]
-    return "; ".join(said) if len(said) == len(later) else ""
-
-
 def component_refusal(terms: CoveragePolicy, subject: Subject) -> str | None:
     """Return the code of the first component condition that is not met."""
     applies = terms.applies_to
@@ -360,19 +260,3 @@ def _ways_fitted(terms: CoveragePolicy, subject: Subject) -> tuple[Fitting, ...]
         return (fitted.fitted_as,)
     upgraded = later_fitting(terms, subject.component, fitted) is not None
     return ("factory", "retrofit_kit") if upgraded else ("factory",)
-
-
-def owner_order(machine: Machine, on: date) -> int:
-    """Return the order of the owner on a day, 1 where no owners are on file."""
-    return max((owner.order for owner in machine.owners if owner.since <= on), default=1)
-
-
-def serial_in(serial: str, low: str, high: str) -> bool:
-    """Return whether a serial lies in a range, compared as prefix and number.
-
-    >>> serial_in("QF60-99", "QF60-1", "QF60-100"), serial_in("QF40-50", "QF60-1", "QF60-100")
-    (True, False)
-    """
-    parts = [prefix_and_number(text) for text in (serial, low, high)]
-    (prefix, number), (low_prefix, low_number), (high_prefix, high_number) = parts
-    return prefix == low_prefix == high_prefix and low_number <= number <= high_number

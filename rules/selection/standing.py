@@ -13,12 +13,11 @@ from rules.measures.starts import earliest_start
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
 from rules.selection.components import possible_components
+from rules.selection.reach import names_model, sure_refusal
 from rules.selection.select import (
     Selected,
     Subject,
     component_refusal,
-    names_model,
-    sure_refusal,
     typed_position,
 )
 from rules.settlement.tables import index_tables

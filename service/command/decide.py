@@ -194,9 +194,10 @@ def _taken_for_granted(inputs: Inputs, claim_file: ClaimFile) -> Iterator[Remark
     if inputs.services is None:
         yield Remark("No --services was given: no service was taken to be on file.")
     if inputs.dealer is None:
+        dealer = claim_file.dealer
         taken = (
-            f"No --dealer was given: dealer {claim_file.dealer.dealer} was taken to be in the machine's region"
-            f" ({claim_file.dealer.region}) and paid in the claim's currency ({claim_file.dealer.currency})."
+            f"No --dealer was given: dealer {dealer.dealer} was taken to be in the machine's region"
+            f" ({dealer.region or 'not on file'}) and paid in the claim's currency ({dealer.currency})."
         )
         yield Remark(taken)
 

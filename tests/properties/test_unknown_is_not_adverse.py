@@ -51,6 +51,8 @@ TAKEN_AWAY = {
         ("claim", "lines", "invoice"),
         ("claim", "lines", "wear"),
         ("machine", "components", "fitted_at"),
+        ("machine", "use"),
+        ("machine", "region"),
     )
 }
 

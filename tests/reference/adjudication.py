@@ -38,7 +38,6 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from schemas.claim_file import ClaimFile
-from schemas.conventions import Conventions
 from schemas.policy.clause import Limits
 from schemas.policy.document import CoveragePolicy
 from schemas.policy.exclusions import Alterations, Consumables, ExcludedCauses, WearItems
@@ -49,8 +48,9 @@ from tests.reference.altered import altered
 from tests.reference.components import components_in
 from tests.reference.duties import Asking, Serviced, judge_duty
 from tests.reference.edges import Edges
-from tests.reference.machine_days import built_in_range, day_fitted, first_owner
+from tests.reference.machine_days import day_fitted
 from tests.reference.meter import FAILURE, History, hours_of
+from tests.reference.reached import Book, machine_reached, turned_out
 from tests.reference.rounding import rounded
 from tests.reference.settlement import Line, Settled
 from tests.reference.shares import share_of
@@ -62,7 +62,6 @@ from tests.reference.terms import (
     component_reached,
     event_day,
     fitted_on_machine,
-    machine_reached,
     period_over,
     sides_possible,
     start_of,
@@ -76,8 +75,6 @@ from tests.reference.versions import settle_versions
 from tests.reference.views import Subject, View, Why, consequence, first_bearer, let_through, share_wear
 from tests.reference.visits import overlapping, side_of, with_codes
 from tests.reference.waiting import waiting
-
-Book = dict[str, tuple[CoveragePolicy, Conventions]]
 
 
 def may_govern(book: Book) -> set[str]:
@@ -231,11 +228,11 @@ class Bench:
         return chosen, refused
 
     def reached(self, name: str) -> str:
-        """Return why a version does not reach the machine, empty where it does; days in doubt are asked about."""
-        policy, conventions = self.book[name]
-        in_range = built_in_range(policy, self.claim_file, conventions, self.given)
-        return machine_reached(
-            policy, self.claim_file, in_range, first_owner(policy, self.claim_file, conventions, self.given)
+        """Return why a version does not reach the machine, empty where it does; what is sure refuses it first."""
+        policy = self.book[name][0]
+        refused = machine_reached(policy, self.claim_file)
+        return refused or machine_reached(
+            policy, self.claim_file, turned_out(self.book, name, self.claim_file, self.given)
         )
 
     def in_force(self, name: str) -> bool:

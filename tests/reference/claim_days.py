@@ -15,8 +15,9 @@ from tests.reference.components import named_anywhere, named_by_lines, unlisted
 from tests.reference.edges import Edges
 from tests.reference.machine_days import in_doubt
 from tests.reference.meter import History
+from tests.reference.reached import machine_reached
 from tests.reference.settlement import Settled
-from tests.reference.terms import brought, component_reached, machine_reached, starts_on
+from tests.reference.terms import brought, component_reached, starts_on
 from tests.reference.unknown import Given
 from tests.reference.views import REFUSALS
 from tests.reference.waiting import falls_back_to
@@ -137,9 +138,7 @@ class AnyDay:
     def _grounds(
         self, policy: CoveragePolicy, line: ClaimLine, component: str | None, seen: tuple[str, ...]
     ) -> Iterator[bool]:
-        # A day in doubt may be one that reaches the machine.
-        doubtful = True if in_doubt(self.claim_file.machine) else None
-        yield machine_reached(policy, self.claim_file, doubtful) in DATELESS
+        yield machine_reached(policy, self.claim_file) in DATELESS  # what is open may be such as reaches the machine
         yield component_reached(policy, component, None) == "component_not_named"
         yield isinstance(policy.pays.rule_for(line.item), NotPaid)
         first = [carve for carve in policy.carve_outs if component in carve.components][:1]

@@ -97,13 +97,20 @@ def decide(book: Book, claim_file: ClaimFile, most: int = 200, samples: int = 30
     ):
         asks.add("person")
     names = [line.line for line in claim_file.claim.lines]
-    lines = {name: Verdict([result[name] for _, result in worlds.results], asks, exact) for name in names}
+    lines = {name: Verdict(_told([result[name] for _, result in worlds.results]), asks, exact) for name in names}
     if "failed_on" in doubtful:
         any_day = AnyDay(book, claim_file, history, edges)
         asked = "person" if conventions[0].facts.contradicts_itself == "refer" else "dealer"
         for line in claim_file.claim.lines:
             lines[line.line] = _on_any_day(lines[line.line], any_day, any_day.refuses(line), asked)
     return Decided(lines, False, len(worlds.results))
+
+
+def _told(results: list[Result]) -> list[Result]:
+    """Return the results that tell a line: where the owner bears it in any case, of coverages that reach it."""
+    to_owner = all(r.state == "deny" and r.money.owner == r.money.claimed for r in results)
+    reached = [r for r in results if r.policy is not None]
+    return reached if reached and to_owner and len({r.money.currency for r in results}) == 1 else results
 
 
 def _on_any_day(verdict: Verdict, any_day: AnyDay, refused: bool, asked: str) -> Verdict:

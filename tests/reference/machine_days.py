@@ -6,7 +6,6 @@ from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
 from schemas.machine import DemoEntry, FittedComponent, Machine
 from schemas.policy.clause import DemoHours, StartAfter
-from schemas.policy.document import CoveragePolicy
 from schemas.policy.term import StartPoint, Starts
 from tests.reference.dates import span_on
 from tests.reference.unknown import Given
@@ -76,32 +75,6 @@ def _of(point: StartPoint, claim_file: ClaimFile, conventions: Conventions) -> D
             else (span_on(days[0], point.plus, conventions), span_on(days[1], point.plus, conventions))
         )
     return possible_days(point, claim_file)
-
-
-def built_in_range(
-    policy: CoveragePolicy, claim_file: ClaimFile, conventions: Conventions, given: Given
-) -> bool | None:
-    """Return whether the building lies in the range of the policy; None: as stated, for no other day differs."""
-    built, days = policy.applies_to.built, possible_days("built", claim_file)
-    assert days is not None
-    if built is None or days[0] == days[1]:
-        return None
-    every = {built.holds(date.fromordinal(day)) for day in range(days[0].toordinal(), days[1].toordinal() + 1)}
-    return given.yes(f"built in range:{policy.ref}", whom(conventions)) if len(every) == 2 else None
-
-
-def first_owner(policy: CoveragePolicy, claim_file: ClaimFile, conventions: Conventions, given: Given) -> bool | None:
-    """Return whether the first owner has the machine; None: as stated, for the days of the owners are in order."""
-    machine = claim_file.machine
-    later = [o for o in machine.owners if o.order > 1 and o.since <= claim_file.claim.failed_on]
-    odd = [
-        o
-        for o in later
-        if o.since < machine.built_on or any(p.order < o.order and p.since > o.since for p in machine.owners)
-    ]
-    if policy.applies_to.owner != "first" or not later or len(odd) < len(later):
-        return None
-    return given.yes("first owner", whom(conventions))
 
 
 def whom(conventions: Conventions) -> str:

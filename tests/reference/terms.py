@@ -11,7 +11,7 @@ from schemas.conventions import Conventions
 from schemas.machine import FittedComponent
 from schemas.policy.clause import DemoHours, Limit, Limits, StartAfter
 from schemas.policy.document import CoveragePolicy
-from schemas.policy.term import CarveOut, LaterFitting, StartPoint, Starts, prefix_and_number
+from schemas.policy.term import CarveOut, LaterFitting, StartPoint, Starts
 from tests.reference.dates import last_day, span_on
 from tests.reference.duties import Asking
 from tests.reference.machine_days import in_doubt, points_on_file, possible_days, possible_starts, whom
@@ -111,29 +111,6 @@ def claim_day(which: str, claim_file: ClaimFile, given: Given) -> date:
     high = min([claim_file.decided_on, *(d for d in after if d is not None)])
     rows = {r.from_ for t in claim_file.tables for r in t.rows if low < r.from_ <= high}
     return date.fromordinal(given.ask(f"date:{which}", [d.toordinal() for d in sorted({low, high, *rows})]))
-
-
-def machine_reached(
-    policy: CoveragePolicy, claim_file: ClaimFile, in_range: bool | None = None, first: bool | None = None
-) -> str:
-    """Return the code of the first condition on machine or owner that is not met, empty where all are."""
-    machine, applies = claim_file.machine, policy.applies_to
-    if not any(m == machine.model or (m[-1] == "*" and machine.model.startswith(m[:-1])) for m in applies.models):
-        return "no_coverage_for_machine"
-    prefix, number = prefix_and_number(machine.serial)
-    ranges = [(prefix_and_number(r.from_), prefix_and_number(r.until)) for r in applies.serials]
-    if ranges and not any(prefix == low[0] and low[1] <= number <= high[1] for low, high in ranges):
-        return "serial_out_of_range"
-    if applies.built is not None and not (applies.built.holds(machine.built_on) if in_range is None else in_range):
-        return "built_out_of_range"
-    if applies.use is not None and machine.use not in applies.use:
-        return "use_not_covered"
-    inside = [r for r in applies.regions or () if machine.region == r or machine.region.startswith(r + "-")]
-    if applies.regions is not None and not inside:
-        return "region_not_covered"
-    owners = [o.order for o in machine.owners if o.since <= claim_file.claim.failed_on]
-    first = max(owners, default=1) == 1 if first is None else first
-    return "later_owner" if applies.owner == "first" and not first else ""
 
 
 def brought(fitted: FittedComponent) -> tuple[str, ...]:

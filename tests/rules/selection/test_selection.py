@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from rules.measures.groups import fitted_component
 from rules.measures.starts import days_that_matter
-from rules.selection.select import owner_order, serial_in
+from rules.selection.reach import serial_in
 from schemas.machine import Machine
 from schemas.policy.term import AppliesTo, SerialRange
 
@@ -48,7 +48,7 @@ def test_a_star_inside_a_model_code_is_refused() -> None:
         AppliesTo.model_validate({**reach, "models": ["Q*60"]})
 
 
-def machine(*components: dict[str, Any], owners: tuple[dict[str, Any], ...] = ()) -> Machine:
+def machine(*components: dict[str, Any]) -> Machine:
     return Machine.model_validate(
         {
             "serial": "M-1",
@@ -57,7 +57,6 @@ def machine(*components: dict[str, Any], owners: tuple[dict[str, Any], ...] = ()
             "use": "commercial",
             "region": "XX",
             "components": [{"component": "wheel_drive", **c} for c in components],
-            "owners": owners,
         }
     )
 
@@ -102,12 +101,6 @@ def test_a_kit_stands_for_its_parts_and_for_the_component_that_it_was_added_to()
     later = fitted_component(replaced, "wheel_drive", "none", date(2024, 7, 1))
     assert later is not None
     assert later.id == "new"  # a drive replaced after the kit is no longer the one that got it
-
-
-def test_the_owner_of_a_day() -> None:
-    owned = machine(owners=({"order": 2, "since": "2024-06-01"}, {"order": 1, "since": "2024-01-01"}))
-    assert [owner_order(owned, date(2024, m, d)) for m, d in ((5, 31), (6, 1))] == [1, 2]
-    assert owner_order(machine(), date(2024, 5, 31)) == 1
 
 
 @given(st.integers(0, 500), st.integers(0, 500), st.lists(st.integers(-10, 510), max_size=6))
