@@ -60,5 +60,6 @@ def expect(kind: str, document: ParsedDocument) -> None:
     """Raise InputRefused where a document is of another kind; one of no known kind is left to its model."""
     found = kind_of(document, kind)
     if found is not None and found != kind:
-        message = f"this is {found}, and {kind} {'are' if kind in _PLURAL else 'is'} read here."
+        this = "these are" if found in _PLURAL else "this is"
+        message = f"{this} {found}, and {kind} {'are' if kind in _PLURAL else 'is'} read here."
         raise InputRefused([Fault(document.name, 1, None, "", message, "Check which file stands in which place.")])

@@ -13,6 +13,7 @@ from tests.service.command_line import DECIDE, FILES, ROOT, run
 pytestmark = pytest.mark.fast
 
 DEMO = ROOT / "fixtures/demo"
+PLURAL = ("coverage terms", "conventions")
 FILES_OF = {
     "coverage terms": DEMO / "policies/quillfen-wheel-drive-2.yaml",
     "conventions": DEMO / "conventions/quillfen-2026-1.yaml",
@@ -42,11 +43,12 @@ def test_every_kind_is_told_from_every_other(documents: dict[str, Path]) -> None
         assert kind_of(document) == kind
         expect(kind, document)
     for kind, other in itertools.permutations(read, 2):
-        verb = "are" if other in ("coverage terms", "conventions") else "is"
+        verb = "are" if other in PLURAL else "is"
+        this = "these are" if kind in PLURAL else "this is"
         with pytest.raises(InputRefused) as refused:
             expect(other, read[kind])
         (fault,) = refused.value.faults
-        assert fault.message == f"this is {kind}, and {other} {verb} read here."
+        assert fault.message == f"{this} {kind}, and {other} {verb} read here."
 
 
 @pytest.mark.parametrize("file", sorted((DEMO / "tables").glob("*.yaml")), ids=lambda file: file.stem)
