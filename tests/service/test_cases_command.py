@@ -183,7 +183,7 @@ def test_another_document_named_as_a_table_is_told_in_one_fault(table: Path) -> 
     policy = table.parents[1] / "policies/orchard-drive-2.yaml"
     code, _, err = run("cases", policy)
     assert code == 2
-    assert "this is coverage terms, and a case table is read here. Check which file stands in which place." in err
+    assert "these are coverage terms, and a case table is read here. Check which file stands in which place." in err
     assert "1 fault; nothing was done." in err
 
 
