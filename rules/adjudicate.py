@@ -82,7 +82,7 @@ class Adjudicator:
         notebooks = {key: Notebook(world, claim_file, others) for key, world in worlds.items()}
         lines = tuple(line_decision(line, claim_file, notebooks[id(line.world)]) for line in merged)
         looked_at = self.book.with_fall_backs((*first.selected.policies, *named_by(merged)))
-        questions = questions_of(merged, claim_file)
+        questions = questions_of(merged, claim_file, evaluation.tables)
         return sealed(
             stated,
             looked_at,

@@ -17,11 +17,11 @@ from rules.plain import day_text
 from rules.policy_book.compiled import CompiledPolicy
 from rules.rounding import as_money
 from rules.selection.select import typed_position
-from rules.settlement.desk import DAY_WORDS
+from rules.settlement.desk import DAY_WORDS, possible_days
 from rules.settlement.exact import DECIMALS, Exact, factor, minor_of, times
 from rules.settlement.labour import distance_text
 from rules.settlement.money import LineMoney
-from rules.settlement.tables import Tables
+from rules.settlement.tables import Found, Tables
 from schemas.claim import ClaimLine
 from schemas.claim_file import ClaimFile
 from schemas.decision import (
@@ -221,7 +221,7 @@ def status_of(lines: Sequence[LineDecision]) -> Status:
     return next(status for status, only, some in STATUS_TABLE if outcomes <= only and outcomes & some)
 
 
-def questions_of(merged: Sequence[MergedLine], claim_file: ClaimFile) -> tuple[Question, ...]:
+def questions_of(merged: Sequence[MergedLine], claim_file: ClaimFile, tables: Tables) -> tuple[Question, ...]:
     """Return each open fact once, with the lines that wait for it and the day to answer by.
 
     A day that only the payout waits for, to be converted, is asked for without a line.
@@ -236,7 +236,7 @@ def questions_of(merged: Sequence[MergedLine], claim_file: ClaimFile) -> tuple[Q
             known = found.setdefault(fact.key, (fact, [], by, words))
             known[1].append(line.shown.subject.line.line)
     for line in merged:
-        day = _day_to_convert(line, claim_file)
+        day = _day_to_convert(line, claim_file, tables)
         if day is not None and day.key not in found:
             by = answer_by(line, day.about, claim_file).isoformat() if day.asks == "dealer" else None
             found[day.key] = (day, [], by, day.words)
@@ -248,13 +248,14 @@ def questions_of(merged: Sequence[MergedLine], claim_file: ClaimFile) -> tuple[Q
     return tuple(questions)
 
 
-def _day_to_convert(line: MergedLine, claim_file: ClaimFile) -> OpenFact | None:
+def _day_to_convert(line: MergedLine, claim_file: ClaimFile, tables: Tables) -> OpenFact | None:
     """Return the day that is asked for because what a line pays is converted at its rate; no line waits for it."""
     view = line.shown.view
     if view is None or not line.maker or view.payer.terms.currency == claim_file.dealer.currency:
         return None
     which = view.payer.conventions.exchange_rate_on
-    return day_asked_for(line, which) if getattr(claim_file.claim, which) is None else None
+    known = getattr(claim_file.claim, which) is not None or _rate_of_every_day(view.payer, claim_file, tables)
+    return None if known else day_asked_for(line, which)
 
 
 def asked_before(about: str, claim_file: ClaimFile) -> date | None:
@@ -294,6 +295,9 @@ def payout_of(merged: Sequence[MergedLine], claim_file: ClaimFile, tables: Table
         day, amount = getattr(claim_file.claim, which), f"{money.money(units):,f} {currency}"
         if currency == target:
             total += units * 10 ** (DECIMALS - money.exponent)
+        elif day is None and (found := _rate_of_every_day(payer, claim_file, tables)) is not None:
+            rates.append(found.row)
+            total += times(units * 10 ** (DECIMALS - money.exponent), found.value)
         elif day is None:
             held.append(f"{amount}: {DAY_WORDS[which]}, whose rate converts it, is not on file")
         elif (found := tables.rate(currency, target, day, gap)) is None:
@@ -303,6 +307,16 @@ def payout_of(merged: Sequence[MergedLine], claim_file: ClaimFile, tables: Table
             total += times(units * 10 ** (DECIMALS - money.exponent), found.value)
     minor = minor_of(claim_file, target, mode)
     return Payout(target, as_money(minor.units(total), minor.exponent), tuple(rates), tuple(held))
+
+
+def _rate_of_every_day(payer: CompiledPolicy, claim_file: ClaimFile, tables: Tables) -> Found | None:
+    """Return the rate that converts a payout on whichever day the missing one is; None where it depends on the day."""
+    which, gap = payer.conventions.exchange_rate_on, payer.conventions.rate_gap
+    days = possible_days(claim_file, tables, which, gaps=gap == "need_info")
+    found = [tables.rate(payer.terms.currency, claim_file.dealer.currency, day, gap) for day in days]
+    first = found[0]
+    alike = first is not None and all(rate is not None and rate.row == first.row for rate in found)
+    return first if alike else None
 
 
 def proposals_of(worlds: Sequence[WorldResult]) -> tuple[Proposal, ...]:

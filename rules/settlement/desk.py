@@ -125,10 +125,17 @@ def claim_date(claim_file: ClaimFile, tables: Tables, which: ClaimDate, world: W
     day on which a table row that the claim could use begins, so that it is asked for only where a row would change;
     with ``gaps``, where an exchange rate holds for its own day alone, the day after each of them as well.
     """
-    claim = claim_file.claim
-    day: date | None = getattr(claim, which)
+    day: date | None = getattr(claim_file.claim, which)
     if day is not None:
         return day
+    days = possible_days(claim_file, tables, which, gaps=gaps)
+    fact = OpenFact(f"date:{which}", "start", "dealer", DAY_WORDS[which])
+    return date.fromordinal(world.pick(fact, tuple(d.toordinal() for d in days)))
+
+
+def possible_days(claim_file: ClaimFile, tables: Tables, which: ClaimDate, *, gaps: bool) -> tuple[date, ...]:
+    """Return the candidates of a day of the claim that is not on file."""
+    claim = claim_file.claim
     place = REPAIR_DAYS.index(which) if which in REPAIR_DAYS else 1
     before = [claim.failed_on, *(d for name in REPAIR_DAYS[:place] if (d := getattr(claim, name)) is not None)]
     later = REPAIR_DAYS[place + 1 :] if which in REPAIR_DAYS else ("submitted_on",)
@@ -137,5 +144,4 @@ def claim_date(claim_file: ClaimFile, tables: Tables, which: ClaimDate, world: W
     days: tuple[date, ...] = (low, *tables.days_of_change(claim_file, low, high))
     if gaps and tables.exchange:
         days = tuple(sorted({*days, *(d + timedelta(days=1) for d in days if d < high)}))
-    fact = OpenFact(f"date:{which}", "start", "dealer", DAY_WORDS[which])
-    return date.fromordinal(world.pick(fact, tuple(d.toordinal() for d in days)))
+    return days

@@ -91,6 +91,16 @@ def test_a_payout_without_the_day_of_its_rate_is_held(runner: CaseRunner) -> Non
     assert "the payout: the day on which the repair ended, asked of the dealer." in derivation_text(decision)
 
 
+def test_a_rate_that_holds_on_every_possible_day_converts_without_the_day(runner: CaseRunner) -> None:
+    """Published on 1 January 2025 and none since: 76.69 x 1.10 = 84.359, whenever the repair ended."""
+    rows = [{"one": "EUR", "is_worth": "1.10", "in": "USD", "from": "2025-01-01"}]
+    tables = {"rates": {"kind": "exchange_rates", "rows": rows}}
+    case = {"dealer": {"currency": "USD"}, "tables": tables, "claim": {"repair_ended_on": None}}
+    decision = decide(runner, LINE, case)
+    assert (decision.payout.amount, decision.payout.held) == (Decimal("84.36"), ())
+    assert not decision.questions
+
+
 def test_no_day_is_asked_for_where_nothing_is_converted(runner: CaseRunner) -> None:
     assert not decide(runner, LINE, {"claim": {"repair_ended_on": None}}).questions
 
