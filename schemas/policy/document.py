@@ -96,10 +96,10 @@ class CoveragePolicy(Document):
         return self
 
     @property
-    def _later_fittings(self) -> dict[Literal["retrofit_kit", "replacement"], LaterFitting]:
+    def _later_fittings(self) -> dict[str, LaterFitting]:
         """What the term says of components fitted later, by the way of fitting."""
         stated = {"retrofit_kit": self.term.retrofit_kit, "replacement": self.term.replacement}
-        return {name: fitting for name, fitting in stated.items() if fitting is not None}  # type: ignore[misc]
+        return {name: fitting for name, fitting in stated.items() if fitting is not None}
 
     def _faults_of_fittings(self) -> Iterator[FaultAt]:
         for name in ("retrofit_kit", "replacement"):
@@ -153,9 +153,9 @@ class CoveragePolicy(Document):
     def _faults_of_numbers(self) -> Iterator[FaultAt]:
         for place, version in enumerate(self.supersedes):
             if self.version <= version:
-                itself = "itself" if version == self.version else f"version {version}, which is later"
+                other = "itself" if version == self.version else f"version {version}, which is later"
                 message = (
-                    f"a version supersedes earlier versions only; this is version {self.version}, and names {itself}."
+                    f"a version supersedes earlier versions only; this is version {self.version}, and names {other}."
                 )
                 yield FaultAt(("supersedes", place), message, "Take it off the list, or correct the number.")
         for place, item in enumerate(() if self.prorating is None else self.prorating.items):
