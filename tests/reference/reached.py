@@ -87,8 +87,10 @@ def turned_out(book: Book, name: str, claim_file: ClaimFile, given: Given) -> Tu
         if code == "built_out_of_range":
             return given.yes(f"built in range:{policy.ref}", whom(conventions))
         if code == "use_not_covered":
-            named = sorted({use for p, _ in book.values() for use in p.applies_to.use or ()})
-            uses = [*named, None]
+            every_use = [p.applies_to.use or () for p, _ in book.values()]
+            named = sorted({use for found in every_use for use in found})
+            alike = {tuple(use in found for found in every_use): use for use in [*named, ""]}
+            uses = list(alike.values())
             return uses[given.ask("use", list(range(len(uses))))] in (applies.use or ())
         if code == "region_not_covered":
             every = sorted({r for p, _ in book.values() for r in p.applies_to.regions or ()})
