@@ -15,13 +15,14 @@ from rules.decision.describe_limits import (
     supposed,
     sure_points,
 )
+from rules.history.sightings import HoursBounds
 from rules.line_views import LineResult, PolicyReason, WorldResult, clause_bearer
 from rules.measures.duties import DutyState, nearest_visit, point_words, rejected_for
 from rules.measures.prorating import number_text
-from rules.measures.schedule import DuePoint
+from rules.measures.schedule import DuePoint, Schedule
 from rules.measures.starts import CLAIM_DATES, earliest_start, event_on
 from rules.measures.visits_on_file import Rejected
-from rules.plain import day_text, hours_plain, hours_text
+from rules.plain import day_text, hours_plain, hours_range, hours_text
 from rules.policy_book.compiled import CompiledPolicy
 from rules.policy_book.service_words import counts_words
 from rules.selection.owners import owner_words
@@ -100,8 +101,11 @@ def _service_facts(
     state = next(d for d in reason.measures.duties if d.duty == name and d.group == group.number)
     schedule = state.schedule
     breach = BREACH_OF[reason.code]
+    at = reason.measures.hours_at_failure
     points = [p for b, p in state.breaches if b == breach]
     points = sure_points(points, schedule, claim_file.claim.failed_on, world)
+    if schedule.begins_open is not None:  # those that had fallen due wherever the schedule began
+        points = [p for p in points if _after_window(p, schedule, at, claim_file) is not None] or points
     point = points[0]
     facts: Facts = [("due", "; ".join(point_words(p, schedule) for p in points))]
     refused = rejected_for(state, point, duty)
@@ -115,29 +119,38 @@ def _service_facts(
         facts.append(("nearest", nearest))
     facts += absence_facts(state, points, claim_file)
     facts.append(("counts when", counts_words(duty)))
-    at = reason.measures.hours_at_failure
-    comparison = None
-    relative = None if at is None else at - schedule.start_hours
-    if point.high_hours is not None and relative is not None and relative > point.high_hours:
-        comparison = Comparison(
-            "hours at failure after the window",
-            hours_plain(relative + schedule.start_hours),
-            ">",
-            hours_plain(point.high_hours + schedule.start_hours),
-            "h",
-        )
-    elif point.high_day is not None:
-        comparison = Comparison(
-            "day of failure after the window",
-            claim_file.claim.failed_on.isoformat(),
-            ">",
-            date.fromordinal(point.high_day).isoformat(),
-            "day",
-        )
+    if schedule.begins_open is not None:
+        facts.append(("machine hours at the fitting", _open_hours(schedule.begins_open)))
+    comparison = _after_window(point, schedule, at, claim_file)
     # Of a service that is missing, the visit that came after its window is not what the reason is about.
     done = set() if breach in ("missed", "not_activated") else {p.record for p in points if p.record is not None}
     records = sorted(done | {r.visit.record for r in refused})
     return facts, records, comparison
+
+
+def _open_hours(bounds: HoursBounds) -> str:
+    """Return hours that are open with what they may be, and why: the records that contradict one another."""
+    why = "" if bounds.fact is None else bounds.fact.words.partition(": ")[2]
+    return f"{hours_range(bounds.low, bounds.high)}{f', for {why}' if why else ''}"
+
+
+def _after_window(
+    point: DuePoint, schedule: Schedule, at_failure: int | None, claim_file: ClaimFile
+) -> Comparison | None:
+    """Return that the failure came after a due point's window, by hours or else by days.
+
+    Of a schedule whose beginning is open the window is told as it would close at the latest.
+    """
+    latest, quantity = schedule.start_hours, "hours at failure after the window"
+    if schedule.begins_open is not None:
+        latest, quantity = schedule.begins_open.high, f"{quantity}, at the latest"
+    if point.high_hours is not None and at_failure is not None and at_failure > point.high_hours + latest:
+        closed = hours_plain(point.high_hours + latest)
+        return Comparison(quantity, hours_plain(at_failure), ">", closed, "h")
+    if point.high_day is None:
+        return None
+    failed, closed = claim_file.claim.failed_on.isoformat(), date.fromordinal(point.high_day).isoformat()
+    return Comparison("day of failure after the window", failed, ">", closed, "day")
 
 
 def _dated(refused: Rejected) -> str:

@@ -89,9 +89,10 @@ def _reached(results: list[tuple[LineResult, WorldResult]]) -> list[tuple[LineRe
 def _agreed(results: Sequence[tuple[LineResult, WorldResult]]) -> MergedLine:
     """Return a line on which all worlds agree.
 
-    Where nobody pays yet the amount that waits may differ: then the most that may be claimed is open.
+    Where nobody pays yet the amount that waits may differ: then the most that may be claimed is open. Of worlds that
+    claim alike the one tells the line that says least of it: what only others say is not sure.
     """
-    shown, world = max(results, key=lambda pair: pair[0].money.claimed) if len(results) > 1 else results[0]
+    shown, world = max(results, key=lambda pair: _told_best(pair[0])) if len(results) > 1 else results[0]
     money = shown.money
     return MergedLine(
         _outcome(shown),
@@ -105,6 +106,10 @@ def _agreed(results: Sequence[tuple[LineResult, WorldResult]]) -> MergedLine:
         (),
         money.maker,
     )
+
+
+def _told_best(line: LineResult) -> tuple[int, int]:
+    return line.money.claimed, -len(line.reasons)
 
 
 def _shown(results: Sequence[tuple[LineResult, WorldResult]]) -> tuple[LineResult, WorldResult]:

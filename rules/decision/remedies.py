@@ -144,7 +144,13 @@ def _service_candidates(reason: PolicyReason, line: MergedLine, claim_file: Clai
 
 
 def _due_is_open(reason: PolicyReason, line: MergedLine, state: DutyState, claim_file: ClaimFile) -> bool:
-    """Return whether nobody knows which services were due: the reading is doubtful, or leaves room for one more."""
+    """Return whether nobody knows which services were due, and when.
+
+    So it is where the hours of the fitting that they count from are open, or where the reading at the failure is
+    doubtful or leaves room for one more.
+    """
+    if state.schedule.begins_open is not None:
+        return True
     readings = {fact.key for fact in line.facts if fact.about == "reading"}
     if not readings:
         return False

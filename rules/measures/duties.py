@@ -13,7 +13,7 @@ from datetime import date
 from functools import partial
 from typing import Literal
 
-from rules.history.timeline import Timeline
+from rules.history.timeline import Timeline, fitting_key
 from rules.measures.bookings import asked_in_vain_for, holds_open
 from rules.measures.groups import Group
 from rules.measures.schedule import Absence, DuePoint, Schedule, Visit, judge
@@ -143,19 +143,21 @@ def _in_outline(
 
 
 def schedule_for(
-    duty: ServiceDuty, group: Group, policy: CompiledPolicy, claim_file: ClaimFile, world: World
+    duty: ServiceDuty, group: Group, policy: CompiledPolicy, claim_file: ClaimFile, timeline: Timeline, world: World
 ) -> Schedule:
     """Return the schedule of a duty for a group: the machine's own, unless a later fitting began another."""
-    start, hours = group.start, 0
+    start, hours, begins = group.start, 0, None
     if begun_by_fitting(duty, group):
         start, hours = group.schedule_start, group.schedule_hours
+        begins = None if group.fitted is None else timeline.of_records.get(fitting_key(group.fitted.id))
     else:
         # The group may have a clock of its own (a battery's from its build date): services follow the machine's.
         found = start_on_file(policy.terms.term.starts, claim_file, policy.conventions.month_end, world)
         start = found[0] if found is not None else start
     stored = claim_file.machine.storage
     storage = tuple(sorted((s.since.toordinal(), s.until.toordinal()) for s in stored)) if stored else ()
-    return Schedule(duty, policy.conventions, start, hours, storage)
+    begins_open = None if begins is None or begins.certain else begins
+    return Schedule(duty, policy.conventions, start, hours, storage, begins_open)
 
 
 def services_key(policy: CompiledPolicy, name: str, group: Group) -> str:
@@ -369,13 +371,17 @@ def _symptom_first(cured: tuple[DuePoint, ...], visits: tuple[Visit, ...], claim
 
 
 def point_words(point: DuePoint, schedule: Schedule) -> str:
-    """Return a due point with its window in machine hours and days, as a reader writes it."""
+    """Return a due point with its window in machine hours and days, as a reader writes it.
 
-    base = schedule.start_hours
+    Where the machine hours of the fitting that began the schedule are not known, its hours are told as those after it.
+    """
+    base, after = schedule.start_hours, ""
+    if schedule.begins_open is not None:
+        base, after = 0, " after the fitting"
     parts = []
     if point.hours is not None and point.low_hours is not None and point.high_hours is not None:
         low, high = hours_text(point.low_hours + base), hours_text(point.high_hours + base)
-        parts.append(f"{hours_text(point.hours + base)} ({low[:-2]}–{high})")
+        parts.append(f"{hours_text(point.hours + base)} ({low[:-2]}–{high}){after}")
     if point.day is not None and point.low_day is not None and point.high_day is not None:
         low_day, high_day = date.fromordinal(point.low_day), date.fromordinal(point.high_day)
         parts.append(f"{day_text(date.fromordinal(point.day))} ({day_text(low_day)} to {day_text(high_day)})")

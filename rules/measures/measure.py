@@ -103,7 +103,7 @@ def _duties(
     for name, duty in policy.terms.services.items():
         judged: dict[tuple[date, int, str, str], DutyState | None] = {}
         for group in groups:
-            schedule = schedule_for(duty, group, policy, claim_file, world)
+            schedule = schedule_for(duty, group, policy, claim_file, hours.timeline, world)
             key = (schedule.start, schedule.start_hours, services_key(policy, name, group), group.side)
             if key not in judged:
                 judged[key] = duty_state(

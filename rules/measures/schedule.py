@@ -40,6 +40,7 @@ from datetime import date
 from typing import Literal
 
 from rules.calendar import add_months
+from rules.history.sightings import HoursBounds
 from rules.measures.intervals import Intervals, intervals_of
 from rules.measures.pauses import merged, running_after, running_before
 from schemas.conventions import Conventions
@@ -126,13 +127,18 @@ CalendarPlace = tuple[int, int]  # anchor, turns
 
 @dataclass(frozen=True, slots=True)
 class Schedule:
-    """A duty's due points for one beginning; ``storage``: recorded periods, first day and first running day again."""
+    """A duty's due points for one beginning; ``storage``: recorded periods, first day and first running day again.
+
+    ``begins_open``: where the machine hours of the beginning are not known, what they may be; ``start_hours`` is then
+    one of these values.
+    """
 
     duty: ServiceDuty
     conventions: Conventions
     start: date
     start_hours: int
     storage: tuple[tuple[int, int], ...] = ()
+    begins_open: HoursBounds | None = None
     own: Intervals = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
