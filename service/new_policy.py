@@ -5,10 +5,6 @@ from the templates that ship with the project; the expected values of the cases 
 and not asked of the engine.
 """
 
-import json
-import re
-from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -16,61 +12,19 @@ from itertools import pairwise
 from string import Template
 
 from schemas.documents import TreePath
-from schemas.quantities import RESERVED_WORDS, parse_hours
 from service.currencies import exponents_of
+from service.new_policy_answers import (
+    WHOLE_MACHINE,
+    Answers,
+    hours_digits,
+    in_words,
+    misfits,
+    number,
+    quoted,
+)
 from service.shipped import FIXTURES
 
 TEMPLATE = FIXTURES / "templates" / "two-tier"
-MOST_HOURS_A_MONTH = 300
-WHOLE_MACHINE = "whole_machine"  # an answer that names no component, but all of them
-NO_LIMIT = "none"
-_NAME = re.compile(r"[a-z][a-z0-9-]{0,59}")
-_WORD = re.compile(r"[a-z][a-z0-9_]{0,39}")
-_MODEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,39}\*?")
-
-
-@dataclass(frozen=True, slots=True)
-class Answers:
-    """The eleven answers, and the day from which the terms are in force."""
-
-    maker: str
-    name: str
-    models: tuple[str, ...]
-    component: str
-    months: int
-    hours: Decimal | None  # h, where the cover ends when they come before the months
-    first_services: tuple[Decimal, ...]  # h, one-off, rising
-    then_every: Decimal  # h
-    free_until: Decimal  # h
-    zero_at: Decimal  # h
-    currency: str
-    from_day: date
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """One of the questions: the answer's name, the words, and an example that is offered."""
-
-    key: str
-    words: str
-    example: str
-
-
-QUESTIONS = (
-    Asked("maker", "Who makes the promise (name of the maker)", "Quillfen"),
-    Asked("name", "Short name of the coverage (small letters and hyphens)", "wheel-drive"),
-    Asked("models", "Which models, with commas; a * at the end stands for any ending", "QF40, QF60"),
-    Asked("component", "Which component is covered (small letters and underscores; or whole_machine)", "wheel_drive"),
-    Asked("months", "How many months does cover run from delivery", "48"),
-    Asked("hours", "At how many hours does cover end, if they come sooner (or none)", "none"),
-    Asked("first_services", "At which hours are the first services due, with commas", "75, 400"),
-    Asked("then_every", "Every how many hours after that", "400"),
-    Asked("free_until", "Without the services: up to how many hours is the whole paid", "900"),
-    Asked("zero_at", "Without the services: from how many hours is nothing paid", "2400"),
-    Asked("currency", "In which currency (three letters)", "EUR"),
-)
-
-
 # What the templates say that nobody was asked about: where it stands in the policy of the full promise, and what it
 # means. Term and pays stand in the lesser promise, too.
 ASSUMED: tuple[tuple[TreePath, str], ...] = (
@@ -106,103 +60,8 @@ def assumed(answers: Answers) -> tuple[tuple[TreePath, str], ...]:
     due = [*answers.first_services]
     while len(due) < len(answers.first_services) + 3:
         due.append(due[-1] + answers.then_every)
-    points = ", ".join(_in_words(hours) for hours in due)
+    points = ", ".join(in_words(hours) for hours in due)
     return tuple((path, words.format(due=f"{points} and so on")) for path, words in ASSUMED)
-
-
-def parsed(key: str, text: str) -> object:
-    """Return one answer in its own type; raises ValueError with what is wrong and the way out."""
-    text = " ".join(text.split())
-    match key:
-        case "maker":
-            if not text or len(text) > 60 or not text.isprintable():
-                raise ValueError("write a name of 1 to 60 letters")
-            return text
-        case "name":
-            return _fitting(_NAME, text, "write small letters, digits and hyphens, for example wheel-drive")
-        case "component":
-            if text in RESERVED_WORDS and text != WHOLE_MACHINE:
-                raise ValueError("name one component, for example wheel_drive, or write whole_machine for them all")
-            return _fitting(_WORD, text, "write small letters, digits and underscores, for example wheel_drive")
-        case "models":
-            models = tuple(part.strip() for part in text.split(",") if part.strip())
-            if not models:
-                raise ValueError("name at least one model, for example QF60")
-            return tuple(_fitting(_MODEL, model, "write model codes with commas: QF40, QF60") for model in models)
-        case "months":
-            if not re.fullmatch(r"[1-9]\d{0,2}", text):
-                raise ValueError("write a whole number of months from 1 to 999, for example 48")
-            return int(text)
-        case "hours":
-            return None if text.lower() == NO_LIMIT else _hours(text)
-        case "first_services":
-            if re.fullmatch(r"[\d.]+( [\d.]+)+", text):
-                raise ValueError("write the hours with commas, for example 75, 400")
-            hours = tuple(_hours(part.strip()) for part in text.split(",") if part.strip())
-            if not hours or list(hours) != sorted(set(hours)):
-                raise ValueError("write hours in rising order, each once, for example 75, 400")
-            return hours
-        case "currency":
-            code = text.upper()
-            exponents_of([code])
-            return code
-    return _hours(text)
-
-
-class DoNotFit(ValueError):
-    """Answers that do not fit together, with the way out; ``keys`` are those of which one must change."""
-
-    def __init__(self, keys: tuple[str, ...], words: str) -> None:
-        super().__init__(words)
-        self.keys = keys
-
-
-def misfits(answers: Answers) -> list[DoNotFit]:
-    """Return every way in which answers do not fit together."""
-    return [*_share_misfits(answers), *_term_misfits(answers)]
-
-
-def _share_misfits(answers: Answers) -> Iterator[DoNotFit]:
-    window_closes = Fraction(answers.first_services[0]) * Fraction(11, 10)
-    if answers.free_until >= answers.zero_at:
-        yield DoNotFit(
-            ("free_until", "zero_at"),
-            f"the whole is paid up to {answers.free_until} h, but nothing from {answers.zero_at} h: write more for the"
-            " second",
-        )
-    if answers.free_until < window_closes:
-        yield DoNotFit(
-            ("first_services", "free_until"),
-            f"the first service may be done until {hours_digits(window_closes)} h, but the share falls from"
-            f" {answers.free_until} h on: let the whole be paid longer, or ask for the first service sooner",
-        )
-    if ((Fraction(answers.free_until) + Fraction(answers.zero_at)) * 50).denominator != 1:
-        yield DoNotFit(
-            ("free_until", "zero_at"),
-            "write the hours of the share with one decimal at most, for example 900 and 2400",
-        )
-
-
-def _term_misfits(answers: Answers) -> Iterator[DoNotFit]:
-    if answers.then_every < 5:
-        yield DoNotFit(
-            ("then_every",),
-            f"a service every {answers.then_every} h is more than a machine is given; write 5 h or more",
-        )
-    if answers.hours is not None and answers.zero_at > answers.hours:
-        yield DoNotFit(
-            ("hours", "zero_at"),
-            f"cover ends at {answers.hours} h, but the share falls until {answers.zero_at} h: let nothing be paid from"
-            f" {answers.hours} h or sooner, or let cover run longer",
-        )
-    most = answers.hours or answers.zero_at
-    if most > answers.months * MOST_HOURS_A_MONTH:
-        yield DoNotFit(
-            ("months", "zero_at" if answers.hours is None else "hours"),
-            f"a machine does not reach {most} h in {answers.months} months (more than {MOST_HOURS_A_MONTH}"
-            f" h a month): let {'the share end sooner' if answers.hours is None else 'fewer hours end cover'}, or cover"
-            " run longer",
-        )
 
 
 def documents_of(answers: Answers) -> dict[str, str]:
@@ -229,12 +88,12 @@ def _terms(answers: Answers) -> dict[str, str]:
     return {
         "name": answers.name,
         "layer": "drive",
-        "title_proven": _quoted(f"{answers.maker}: {plain}, proven service"),
-        "title_prorated": _quoted(f"{answers.maker}: {plain}, by hours"),
-        "document": _quoted(f"{answers.maker} coverage terms"),
+        "title_proven": quoted(f"{answers.maker}: {plain}, proven service"),
+        "title_prorated": quoted(f"{answers.maker}: {plain}, by hours"),
+        "document": quoted(f"{answers.maker} coverage terms"),
         "currency": answers.currency,
         "from_day": answers.from_day.isoformat(),
-        "models": ", ".join(_quoted(model) for model in answers.models),
+        "models": ", ".join(quoted(model) for model in answers.models),
         **_reach(answers.component),
         "months": str(answers.months),
         **_hour_limit(answers),
@@ -242,16 +101,16 @@ def _terms(answers: Answers) -> dict[str, str]:
             f"{{at: {hours}, early: {window}, late: {window}}}" for hours, window in zip(first, windows, strict=True)
         ),
         "first_words": ", ".join(
-            f"{_in_words(hours)} h ({window} h early or late)"
+            f"{in_words(hours)} h ({window} h early or late)"
             for hours, window in zip(answers.first_services, windows, strict=True)
         ),
         "every_window": hours_digits(Fraction(answers.then_every) / 10),
         "every": number(answers.then_every),
         "free": number(answers.free_until),
         "zero": number(answers.zero_at),
-        "free_words": _in_words(answers.free_until),
-        "zero_words": _in_words(answers.zero_at),
-        "every_words": _in_words(answers.then_every),
+        "free_words": in_words(answers.free_until),
+        "zero_words": in_words(answers.zero_at),
+        "every_words": in_words(answers.then_every),
     }
 
 
@@ -259,7 +118,7 @@ def _hour_limit(answers: Answers) -> dict[str, str]:
     """Return the hours that end the cover, in its limits and in its words; nothing where there are none."""
     if answers.hours is None:
         return {"or_hours": "", "hours_too": ""}
-    sooner = f", and ends at {_in_words(answers.hours)} machine hours where these come sooner"
+    sooner = f", and ends at {in_words(answers.hours)} machine hours where these come sooner"
     return {"or_hours": sooner, "hours_too": f", {{machine_hours: {number(answers.hours)}}}"}
 
 
@@ -284,7 +143,7 @@ def _case_values(answers: Answers) -> dict[str, str]:
     exponent = exponents_of([answers.currency])[answers.currency]
     whole = Decimal(1150).quantize(Decimal(1).scaleb(-exponent))
     return {
-        "model": _quoted(answers.models[0].removesuffix("*") or answers.models[0]),
+        "model": quoted(answers.models[0].removesuffix("*") or answers.models[0]),
         "delivery": delivery.isoformat(),
         "failed_on": last_day.isoformat(),
         "last_day": last_day.isoformat(),
@@ -308,7 +167,7 @@ def _hour_cases(answers: Answers, delivery: date, last_day: date, whole: str) ->
     return template.substitute(
         name=answers.name,
         limit=number(answers.hours),
-        limit_words=_in_words(answers.hours),
+        limit_words=in_words(answers.hours),
         past=hours_digits(limit + 1),
         whole=whole,
         services="\n".join(_services(answers, delivery, last_day, limit)),
@@ -330,7 +189,7 @@ def _early_case(answers: Answers, delivery: date, last_day: date) -> str:
     done = "tasks: [service], by: authorised_dealer, evidence: [dealer_invoice]}"
     days = (last_day - delivery).days  # at even use
     on = [delivery + timedelta(days=int(days * hours / after)) for hours in (first, early)]
-    due = _in_words(points[1])
+    due = in_words(points[1])
     return "\n".join(
         (
             f"  - name: a service at {early:,} h, before the window of the one due at {due} h, is not that one",
@@ -363,40 +222,3 @@ def _services(answers: Answers, delivery: date, last_day: date, top: Fraction) -
 def _months_later(day: date, months: int) -> date:
     years, month = divmod(day.month - 1 + months, 12)
     return date(day.year + years, month + 1, 15)
-
-
-def _fitting(pattern: re.Pattern[str], text: str, way_out: str) -> str:
-    if not pattern.fullmatch(text):
-        raise ValueError(way_out)
-    return text
-
-
-def _hours(text: str) -> Decimal:
-    hours = parse_hours(text)
-    if not hours:
-        raise ValueError("write hours above 0")
-    return hours
-
-
-def number(value: Decimal) -> str:
-    """Return hours as digits without needless zeros."""
-    return hours_digits(Fraction(value))
-
-
-def _in_words(hours: Decimal) -> str:
-    """Return hours as a sentence shows them, with thousands marks: 2,400."""
-    whole, point, hundredths = number(hours).partition(".")
-    return f"{int(whole):,}{point}{hundredths}"
-
-
-def hours_digits(value: Fraction) -> str:
-    """Return an exact number of hours as digits, to hundredths; thirds of them are cut."""
-    hundredths = value * 100
-    whole = hundredths.numerator // hundredths.denominator
-    text = f"{whole // 100}.{whole % 100:02d}"
-    return text.rstrip("0").removesuffix(".")
-
-
-def _quoted(text: str) -> str:
-    """Return text as a YAML scalar whatever it holds."""
-    return json.dumps(text, ensure_ascii=False)

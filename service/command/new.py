@@ -14,7 +14,8 @@ from schemas.documents import Fault
 from schemas.documents.faults import shortened
 from service.command.cases import run_cases
 from service.command.output import called, complain, day_option, refuse, say, say_at, today
-from service.new_policy import QUESTIONS, Answers, Asked, assumed, documents_of, misfits, parsed
+from service.new_policy import assumed, documents_of
+from service.new_policy_answers import QUESTIONS, Answers, Asked, misfits, parsed
 from service.policy_files import load_policies
 from service.text_files import InputRefused, read_as, read_document, refused, shown_path, write_whole
 

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from service.new_policy import ASSUMED, QUESTIONS
+from service.new_policy import ASSUMED
+from service.new_policy_answers import QUESTIONS
 from service.text_files import read_document
 from tests.service.command_line import flat, process, run
 
