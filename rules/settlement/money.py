@@ -61,18 +61,20 @@ class LineMoney:
     def steps(self) -> tuple[Step, ...]:
         """The moves as a decision shows them."""
         return tuple(
-            Step(
-                move.step,  # type: ignore[arg-type]
-                move.clause,
-                move.words if isinstance(move.words, str) else move.words(),
-                self.money(move.before),
-                self.money(move.after),
-                move.bearer,  # type: ignore[arg-type]
-                None if move.share is None else str(move.share),
-                None if move.amount is None else exact_text(move.amount),
-                exact_text(move.exact),
-            )
-            for move in self.moves
+            [
+                Step(
+                    move.step,  # type: ignore[arg-type]
+                    move.clause,
+                    move.words if isinstance(move.words, str) else move.words(),
+                    self.money(move.before),
+                    self.money(move.after),
+                    move.bearer,  # type: ignore[arg-type]
+                    None if move.share is None else str(move.share),
+                    None if move.amount is None else exact_text(move.amount),
+                    exact_text(move.exact),
+                )
+                for move in self.moves
+            ]
         )
 
 

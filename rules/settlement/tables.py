@@ -8,6 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Generic, TypeVar
 
+from rules.plain import day_text
 from rules.settlement.exact import Factor, factor
 from schemas.claim_file import ClaimFile
 from schemas.frozen import quickly_made
@@ -38,7 +39,7 @@ class Dated(Generic[T]):
     @property
     def row(self) -> str:
         """The row as a record names it, such as parts-2026@3 from 1 January 2026."""
-        return f"{self.table}@{self.version} from {self.since.day} {self.since:%B %Y}"
+        return f"{self.table}@{self.version} from {day_text(self.since)}"
 
 
 @dataclass(frozen=True, slots=True)
