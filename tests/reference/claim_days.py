@@ -91,7 +91,10 @@ class AnyDay:
         self.book, self.claim_file = book, claim_file
         self.without_claim = {name for name in book if self._selected_by_machine(name)}
         settled = {n: book[n] for n in book if self._whole_policy_settled(n)}
-        governing, refused = Bench(settled, claim_file, history, edges, Given()).governing() if settled else ([], [])
+        # What is open of the machine itself plays no part: a version counts here whether it reaches it or not.
+        machine = {"use": 0, "region": 0, "first owner": 1, **{f"built in range:{n}": 1 for n in settled}}
+        bench = Bench(settled, claim_file, history, edges, Given(machine))
+        governing, refused = bench.governing() if settled else ([], [])
         self.none_in_force = any(why == "no_version_in_force" for _, why in refused)
         names = {*governing, *(n for n, why in refused if why != "no_version_in_force")}
         names |= {n for n in book if n not in settled and n in may_govern(book)}
