@@ -9,6 +9,7 @@ MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
     "December",
 )  # fmt: skip  # not strftime: it is slow, and follows the machine's locale
+WHICHEVER_FIRST = ", whichever comes first"
 _HOUR_RANGE = re.compile(r"\s*\([\d,.]+ ?(?: h)?\s*(?:–|-|to)\s*[\d,.]+ h\)")
 _DAY_RANGE = re.compile(r"\s*\(\d{1,2} \w+ \d{4} (?:to|–) \d{1,2} \w+ \d{4}\)")
 
@@ -61,6 +62,15 @@ def without_windows(text: str) -> str:
     '480.0 h or 2 May 2027; 960.0 h'
     """
     return _DAY_RANGE.sub("", _HOUR_RANGE.sub("", text))
+
+
+def going_on(text: str) -> str:
+    """Return words about due points with the comma that they need where a sentence goes on after them.
+
+    >>> going_on("480.0 h or 2 May 2027, whichever comes first"), going_on("480.0 h")
+    ('480.0 h or 2 May 2027, whichever comes first,', '480.0 h')
+    """
+    return f"{text}," if text.endswith(WHICHEVER_FIRST) else text
 
 
 def hours_plain(hundredths: int) -> str:

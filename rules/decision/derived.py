@@ -16,7 +16,7 @@ from rules.line_views import WorldResult
 from rules.measures.duties import DutyState
 from rules.measures.groups import LimitState
 from rules.measures.measure import Measures
-from rules.plain import day_text, hours_range, hours_text
+from rules.plain import WHICHEVER_FIRST, day_text, hours_range, hours_text
 from schemas.claim_file import ClaimFile
 from schemas.decision import Measure
 from schemas.frozen import quickly_made
@@ -180,10 +180,10 @@ def _points(measures: Measures, duty: DutyState) -> Iterator[tuple[tuple[Hashabl
 
 @lru_cache(maxsize=8192)
 def _window_words(low: int | None, high: int | None, low_day: int | None, high_day: int | None, begins: int) -> str:
-    """Return a due point's window with its units: window 72.0 to 88.0 h or 3 February 2026 to 4 April 2026."""
+    """Return a due point's window with its units: window 72.0 to 88.0 h."""
     sides = []
     if low is not None and high is not None:
         sides.append(hours_range(low + begins, high + begins))
     if low_day is not None and high_day is not None:
         sides.append(f"{day_text(date.fromordinal(low_day))} to {day_text(date.fromordinal(high_day))}")
-    return f"window {' or '.join(sides)}"
+    return f"window {' or '.join(sides)}{WHICHEVER_FIRST if len(sides) > 1 else ''}"

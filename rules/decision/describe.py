@@ -17,9 +17,10 @@ from rules.decision.describe_limits import (
 )
 from rules.history.sightings import HoursBounds
 from rules.line_views import LineResult, PolicyReason, WorldResult, clause_bearer
-from rules.measures.duties import DutyState, nearest_visit, point_words, rejected_for
+from rules.measures.due_points import PassedPoint, passed
+from rules.measures.duties import DutyState, nearest_visit, rejected_for
 from rules.measures.prorating import number_text
-from rules.measures.schedule import DuePoint, Schedule
+from rules.measures.schedule import DuePoint
 from rules.measures.starts import CLAIM_DATES, earliest_start, event_on
 from rules.measures.visits_on_file import Rejected
 from rules.plain import day_text, hours_plain, hours_range, hours_text
@@ -102,12 +103,15 @@ def _service_facts(
     schedule = state.schedule
     breach = BREACH_OF[reason.code]
     at = reason.measures.hours_at_failure
-    points = [p for b, p in state.breaches if b == breach]
-    points = sure_points(points, schedule, claim_file.claim.failed_on, world)
+    relative = None if at is None else at - schedule.start_hours
+    failed = claim_file.claim.failed_on
+    points = sure_points([p for b, p in state.breaches if b == breach], schedule, failed, world)
+    told = [passed(p, schedule, state.visits, failed.toordinal(), relative) for p in points]
     if schedule.begins_open is not None:  # those that had fallen due wherever the schedule began
-        points = [p for p in points if _after_window(p, schedule, at, claim_file) is not None] or points
+        told = [each for each in told if _after_window(each, relative, claim_file) is not None] or told
+    points = [each.point for each in told]
     point = points[0]
-    facts: Facts = [("due", "; ".join(point_words(p, schedule) for p in points))]
+    facts: Facts = [("due", "; ".join(each.words() for each in told))]
     refused = rejected_for(state, point, duty)
     inside = "; ".join(_dated(r) for r in refused if point.holds(r.visit))
     facts.append(("records in its window", inside or "none"))
@@ -121,36 +125,34 @@ def _service_facts(
     facts.append(("counts when", counts_words(duty)))
     if schedule.begins_open is not None:
         facts.append(("machine hours at the fitting", _open_hours(schedule.begins_open)))
-    comparison = _after_window(point, schedule, at, claim_file)
     # Of a service that is missing, the visit that came after its window is not what the reason is about.
     done = set() if breach in ("missed", "not_activated") else {p.record for p in points if p.record is not None}
     records = sorted(done | {r.visit.record for r in refused})
-    return facts, records, comparison
+    return facts, records, _after_window(told[0], relative, claim_file)
+
+
+def _after_window(told: PassedPoint, hours: int | None, claim_file: ClaimFile) -> Comparison | None:
+    """Return that the failure came after the window of a due point, by the limb whose window had closed first.
+
+    Of a schedule whose beginning is open the window is told as it would close at the latest.
+    """
+    point, base = told.point, told.schedule.start_hours
+    latest, quantity = base, "hours at failure after the window"
+    if told.schedule.begins_open is not None:
+        latest, quantity = told.schedule.begins_open.high, f"{quantity}, at the latest"
+    by_hours = point.hours_closed_at(told.hours) or not point.days_closed_at(told.day)
+    if by_hours and point.high_hours is not None and hours is not None and hours + base > point.high_hours + latest:
+        return Comparison(quantity, hours_plain(hours + base), ">", hours_plain(point.high_hours + latest), "h")
+    if point.high_day is None:
+        return None
+    failed, last = claim_file.claim.failed_on, date.fromordinal(point.high_day)
+    return Comparison("day of failure after the window", failed.isoformat(), ">", last.isoformat(), "day")
 
 
 def _open_hours(bounds: HoursBounds) -> str:
     """Return hours that are open with what they may be, and why: the records that contradict one another."""
     why = "" if bounds.fact is None else bounds.fact.words.partition(": ")[2]
     return f"{hours_range(bounds.low, bounds.high)}{f', for {why}' if why else ''}"
-
-
-def _after_window(
-    point: DuePoint, schedule: Schedule, at_failure: int | None, claim_file: ClaimFile
-) -> Comparison | None:
-    """Return that the failure came after a due point's window, by hours or else by days.
-
-    Of a schedule whose beginning is open the window is told as it would close at the latest.
-    """
-    latest, quantity = schedule.start_hours, "hours at failure after the window"
-    if schedule.begins_open is not None:
-        latest, quantity = schedule.begins_open.high, f"{quantity}, at the latest"
-    if point.high_hours is not None and at_failure is not None and at_failure > point.high_hours + latest:
-        closed = hours_plain(point.high_hours + latest)
-        return Comparison(quantity, hours_plain(at_failure), ">", closed, "h")
-    if point.high_day is None:
-        return None
-    failed, closed = claim_file.claim.failed_on.isoformat(), date.fromordinal(point.high_day).isoformat()
-    return Comparison("day of failure after the window", failed, ">", closed, "day")
 
 
 def _dated(refused: Rejected) -> str:

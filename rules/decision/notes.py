@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from rules.decision.catalogue import KINDS
 from rules.decision.merge import MergedLine
 from rules.line_views import PolicyReason, WorldResult
-from rules.measures.duties import Breach, DutyState, point_words, rejected_for, services_key
+from rules.measures.due_points import passed, point_words
+from rules.measures.duties import Breach, DutyState, rejected_for, services_key
 from rules.measures.groups import Group
 from rules.measures.measure import Measures
 from rules.measures.service_proof import unlisted
@@ -109,14 +110,15 @@ class Notebook:
                 yield codes[point.state], f"Due at {point_words(point, schedule)}.", records
         for point in duty.cured:
             records = (point.record,) if point.record is not None else ()
-            yield "service_cured", f"Due at {point_words(point, schedule)}.", records
+            told = passed(point, schedule, duty.visits, day, relative).words()
+            yield "service_cured", f"Due at {told}.", records
         for rejected in duty.recover_from:
             code = "dealer_fault_in_service" if rejected.is_told else "dealer_work_not_told"
             yield code, f"{rejected.words}.", (rejected.visit.record,)
         for late in duty.late_papers:
             yield "papers_came_later", "", (late,)
         terms = measures.policy.terms.services[duty.duty]
-        yield from _only_noted(terms, duty)
+        yield from _only_noted(terms, duty, day, relative)
         yield from self._evidence_notes(terms, duty)
 
     def _evidence_notes(self, terms: ServiceDuty, duty: DutyState) -> Iterator[tuple[str, str, tuple[str, ...]]]:
@@ -138,7 +140,9 @@ class Notebook:
                 yield "typed_unchecked", words, (service.record,)
 
 
-def _only_noted(terms: ServiceDuty, duty: DutyState) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+def _only_noted(
+    terms: ServiceDuty, duty: DutyState, failed: int, hours: int | None
+) -> Iterator[tuple[str, str, tuple[str, ...]]]:
     """Yield what became of services whose consequence is a note, each with the records that do not count for it."""
     for breach, point in duty.breaches:
         if breach in NOTED and terms.consequence(of_wrong_fluid=breach == "wrong_fluid") == "note_only":
@@ -146,7 +150,8 @@ def _only_noted(terms: ServiceDuty, duty: DutyState) -> Iterator[tuple[str, str,
             told = "".join(f"; {each.words}" for each in refused)
             done = () if breach == "missed" or point.record is None else (point.record,)
             records = tuple(sorted({*done, *(each.visit.record for each in refused)}))
-            yield "service_noted", f"{NOTED[breach]}: due at {point_words(point, duty.schedule)}{told}.", records
+            due = passed(point, duty.schedule, duty.visits, failed, hours).words()
+            yield "service_noted", f"{NOTED[breach]}: due at {due}{told}.", records
 
 
 def _may_change(line: MergedLine, policy: CompiledPolicy, duty: str, group: Group) -> bool:

@@ -4,24 +4,23 @@ Which records are its visits ``visits_on_file`` tells. A record of part of the t
 is asked about: the rest may have been done in the same visit.
 
 All points of a duty whose records are not known to be complete are one open fact: they were all done, or none was.
+A remedy may also suppose single services that are not on file, as visits.
 Where too much is open, a world in outline asks of a duty only what may come of it.
 """
 
 from collections.abc import Set
 from dataclasses import dataclass, field
-from datetime import date
-from functools import partial
 from typing import Literal
 
 from rules.history.timeline import Timeline, fitting_key
 from rules.measures.bookings import asked_in_vain_for, holds_open
+from rules.measures.due_points import PassedPoint, supposed_visits
 from rules.measures.groups import Group
 from rules.measures.schedule import Absence, DuePoint, Schedule, Visit, judge
 from rules.measures.starts import start_on_file
 from rules.measures.unanswered import asked_in_vain
 from rules.measures.visits_on_file import HoursOf, Rejected, VisitsFound, begun_by_fitting, visits_of
 from rules.open_facts import OUTLINE, OpenFact, World
-from rules.plain import day_text, hours_text
 from rules.policy_book.compiled import CompiledPolicy
 from schemas.claim_file import ClaimFile
 from schemas.frozen import quickly_made
@@ -71,6 +70,8 @@ def duty_state(
     if world.outline:
         return _in_outline(name, duty, group, schedule, policy, claim_file, world)
     found = visits_of(name, duty, group, policy, claim_file, hours_of, hours_at_failure, world)
+    if world.assumed:
+        found.visits += supposed_visits(world.assumed, services_key(policy, name, group), schedule)
     relative = None if hours_at_failure is None else hours_at_failure - schedule.start_hours
     failed = claim_file.claim.failed_on
     while True:
@@ -203,7 +204,7 @@ class _Absence:
                 self.unproven.append((point.number, booking.id))
         if any(refused.lacks and point.holds(refused.visit) for refused in self.found.rejected):
             return "not_done"  # there is a record: what it lacks is asked for, not another one
-        self.world.details.setdefault(key, []).append(partial(point_words, point, self.schedule))
+        self.world.details.setdefault(key, []).append(PassedPoint(point, self.schedule, day, hours))
         ground = self._ground(point)
         if ground is not None:
             self.grounds[point.number] = ground
@@ -368,21 +369,3 @@ def _symptom_first(cured: tuple[DuePoint, ...], visits: tuple[Visit, ...], claim
         if point.record is not None and days.get(point.record, 0) >= symptom.on.toordinal():
             return point
     return None
-
-
-def point_words(point: DuePoint, schedule: Schedule) -> str:
-    """Return a due point with its window in machine hours and days, as a reader writes it.
-
-    Where the machine hours of the fitting that began the schedule are not known, its hours are told as those after it.
-    """
-    base, after = schedule.start_hours, ""
-    if schedule.begins_open is not None:
-        base, after = 0, " after the fitting"
-    parts = []
-    if point.hours is not None and point.low_hours is not None and point.high_hours is not None:
-        low, high = hours_text(point.low_hours + base), hours_text(point.high_hours + base)
-        parts.append(f"{hours_text(point.hours + base)} ({low[:-2]}–{high}){after}")
-    if point.day is not None and point.low_day is not None and point.high_day is not None:
-        low_day, high_day = date.fromordinal(point.low_day), date.fromordinal(point.high_day)
-        parts.append(f"{day_text(date.fromordinal(point.day))} ({day_text(low_day)} to {day_text(high_day)})")
-    return " or ".join(parts)

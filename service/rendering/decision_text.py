@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
 from rules.decision.describe_limits import SUPPOSED
+from rules.plain import going_on
 from schemas.decision import Considered, Decision, LineDecision, Question, Reason, Remedy, Step
 from service.rendering.layout import NARROWEST, Row, between, joined, sum_lines, wrapped
 from service.rendering.words import (
@@ -248,11 +249,13 @@ def _remedies(line: LineDecision, decision: Decision, width: int, shown: _Shown)
             first = shown.remedies.setdefault(remedy.desk_words, line.line)
             what = _ASKS.sub("an answer on ", tidy(remedy.desk_words))
             what = what if first == line.line else f"the same as on line {first}"
-            words = f"What would change it (desk only): {what} would bring {_brought(remedy, line, decision)}."
+            words = (
+                f"What would change it (desk only): {going_on(what)} would bring {_brought(remedy, line, decision)}."
+            )
             if remedy.outcome in ("need_info", "refer"):
                 if {question.id for question in decision.questions}.issuperset(remedy.facts):
                     continue  # told as a question already
-                words = f"What it waits for (desk only): {what}."
+                words = f"What it waits for (desk only): {what.removesuffix(',')}."
             yield from wrapped(words, width, _IN, _IN * 2)
 
 

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 
 from rules.decision.describe_limits import SUPPOSED
+from rules.plain import going_on
 from rules.plain import without_windows as bare_points
 from schemas.decision import Decision, LineDecision, Question, Reason, Remedy
 from service.rendering.decision_text import worked_out
@@ -271,7 +272,7 @@ def _done(what: str, points: str | None) -> str:
         return f"{what} were done"
     one = ";" not in points
     called = what.replace(" services", " service", 1) if one else what
-    return f"{called} due at {points_text(points)} {'was' if one else 'were'} done"
+    return f"{called} due at {going_on(points_text(points.removesuffix(',')))} {'was' if one else 'were'} done"
 
 
 def _questions(decision: Decision, width: int) -> Iterator[str]:

@@ -159,6 +159,7 @@ def _reasons(line: Doc, order: Mapping[str, int]) -> Iterator[str]:
                 yield f"{reason['code']}: {comparison['left']} {comparison['operator']} {comparison['right']} is false"
             yield from _worn(reason)
             yield from _counted(reason)
+            yield from _due(reason)
 
 
 AT_BEGINNING = "machine hours at "  # the start of term, or the fitting
@@ -193,6 +194,23 @@ def _counted(reason: Doc) -> Iterator[str]:
         yield f"{reason['code']} shows what was taken off without what it was taken from, or the other way round"
     elif begun and [whole - begun[0][0] for whole in hours["machine hours"]] != [least, most]:
         yield f"{reason['code']}: {facts['machine hours']} less {begun[0][0]} h are not {facts['hours counted']}"
+
+
+def _due(reason: Doc) -> Iterator[str]:
+    """A window that is compared is one of the first due point told; hours and a day are due by what comes first."""
+    due, comparison = dict(reason["facts"]).get("due"), reason["comparison"]
+    for point in [] if due is None else due.split("; "):
+        if ") or " in point and not point.endswith("whichever comes first"):
+            yield f"{reason['code']}: {point} does not say that it is due by whichever comes first"
+    if due is None or comparison is None or not comparison["quantity"].endswith("after the window"):
+        return
+    last, day = comparison["right"], comparison["unit"] == "day"
+    if day:
+        on = date.fromisoformat(last)
+        last = f"{on.day} {on:%B %Y}"
+    ends = re.findall(r"to (\d+ \w+ \d+)\)" if day else r"–([\d,.]+) h\)", due.split("; ")[0])
+    if last not in ends and not any(not day and Decimal(end.replace(",", "")) == Decimal(last) for end in ends):
+        yield f"{reason['code']} compares {comparison['right']}, which ends no window of {due}"
 
 
 def _span(text: str) -> tuple[Decimal, Decimal]:

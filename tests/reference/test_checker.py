@@ -202,3 +202,26 @@ def test_hours_counted_are_recomputed_from_what_they_are_the_rest_of(name: str, 
     fact = next(fact for fact in reason["facts"] if fact[0] == name)
     fact[1] = value
     assert any(finding for finding in check(document, PRECEDENCE) if "digest" not in finding)
+
+
+@pytest.mark.parametrize(
+    ("part", "another", "said"),
+    [
+        ("comparison", "1.00", "ends no window"),
+        ("due", "250.0 h (225.0–275.0 h) or 1 March 2025 (30 January 2025 to 31 March 2025)", "whichever comes first"),
+    ],
+)
+def test_what_is_told_of_a_due_point_is_held_against_what_is_compared(part: str, another: str, said: str) -> None:
+    """Still true as a comparison, and sealed no longer: the window told is another one."""
+    drawn = (document for seed in range(4) for document in documents(WHEEL_DRIVE, seed, 0, 12))
+    for document in drawn:
+        reasons = [r for line in document["lines"] for r in line["reasons"] if r["code"] == "service_missed"]
+        for reason in [r for r in reasons if r["comparison"] is not None and r["comparison"]["unit"] == "h"]:
+            assert not any(said in text for text in check(document, PRECEDENCE))
+            if part == "comparison":
+                reason["comparison"]["right"] = another
+            else:
+                reason["facts"] = [[name, another if name == "due" else value] for name, value in reason["facts"]]
+            assert any(said in text for text in check(document, PRECEDENCE))
+            return
+    raise AssertionError("no service of these claims was missed by its hours")
