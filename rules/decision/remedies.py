@@ -1,25 +1,27 @@
 """What would change a line: the facts that, were they proven, would bring it a better result.
 
 Only reasons with a remedy are tried, in precedence order and together, until the line improves and the claim as a whole
-comes to more (at most five); then each is left out again where it was not needed. What a line only takes from another
-under a cap or a deductible of both is no remedy. Exact ranges are for the desk: a letter asks "if this service was
-done". Where a line waits for something whose value nobody can assume (a price, an amount, the cause), a remedy says in
-words what is to be supplied, with the outcome and the amount unchanged.
+comes to more (at most five); then each is left out again where it was not needed, and so is each of several services
+(``needed_services``): with those that are named on file, the claim comes to what is promised. What a line only takes
+from another under a cap or a deductible of both is no remedy. Exact ranges are for the desk: a letter asks "if this
+service was done". Where a line waits for something whose value nobody can assume (a price, an amount, the cause), a
+remedy says in words what is to be supplied, with the outcome and the amount unchanged.
 """
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from rules.decision.assemble import answer_by, question_words
+from rules.decision.assemble import answer_by
 from rules.decision.catalogue import KINDS, PRECEDENCE
 from rules.decision.merge import MergedLine
+from rules.decision.needed_services import Needed, NeededServices
 from rules.decision.supplies import supplies_of
 from rules.line_views import PolicyReason
 from rules.measures.duties import OTHER_TROUBLE, DutyState, rejected_for, services_key, services_words
 from rules.measures.measure import serial_key
-from rules.open_facts import OUTLINE, told
-from rules.plain import day_text, without_windows
+from rules.open_facts import OUTLINE
+from rules.plain import day_text, going_on, without_windows
 from rules.policy_book.service_words import PERFORMERS
 from rules.policy_book.values import listed
 from schemas.claim_file import ClaimFile
@@ -32,6 +34,7 @@ ASSUMED = ("services", "evidence", "inspection")  # open facts whose favourable 
 Decide = Callable[[Mapping[str, int]], Sequence[MergedLine]]
 PayOut = Callable[[Sequence[MergedLine]], Payout]
 Candidate = tuple[int, str, str, str]  # precedence, key, words for the desk, words for the letter
+POINTS = "{points}"  # in such words: the due points of the services that turn out to be needed
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,8 +110,8 @@ def _asked_for(line: MergedLine) -> dict[str, tuple[str, str]]:
     found: dict[str, tuple[str, str]] = {}
     for fact in sorted(line.facts, key=lambda fact: fact.key):
         if fact.about in ASSUMED and not fact.key.startswith(OUTLINE):
-            words = question_words(fact, line.world.details)
-            found[fact.key] = (words, without_windows(words) if fact.about == "services" else words)
+            words = f"{fact.words} due at {POINTS}" if fact.about == "services" else fact.words
+            found[fact.key] = (words, words)
     return found
 
 
@@ -130,15 +133,13 @@ def _service_candidates(reason: PolicyReason, line: MergedLine, claim_file: Clai
         words = f"what service {refused.visit.record} lacks ({refused.words})"
         found.append((place, refused.lacks, words, words))
     key = services_key(reason.policy, name, group)
-    details = told(line.world.details, key)
-    if details and not _due_is_open(reason, line, state, claim_file):
-        hours = "; ".join(dict.fromkeys(map(without_windows, details)))
+    if key in line.world.details and not _due_is_open(reason, line, state, claim_file):
         called = services_words(name, group)
-        desk, letter = f"records of {called} due at {'; '.join(details)}", "in time"
+        desk, letter = f"records of {called} due at {POINTS}", "in time"
         if any(breach == "wrong_hands" for breach, _ in state.breaches):
             letter = f"by {listed((PERFORMERS[p] for p in duty.performed_by), 'or')}"
             desk += f", done {letter}"
-        words = f"if {called} due at {hours} were done {letter}, their records"
+        words = f"if {called} due at {POINTS} were done {letter}, their records"
         found.append((place, key, desk, words))
     return found
 
@@ -209,6 +210,11 @@ def _remedy(
         if improves(again) and again.lines[index].maker >= best.lines[index].maker:
             tried = list(without)
             best = again
+    asked = [key for key in tried if POINTS in keys[key][0]]
+    points = _points_needed(asked, Needed(tuple(tried), best, ""), index, decided, improves)
+    if points is None:
+        return None
+    best = points[asked[-1]].claim if asked else best
     after = best.lines[index]
     others = tuple(
         _changed(before, now) for before, now in zip(as_is.lines, best.lines, strict=True) if now is not after
@@ -216,8 +222,8 @@ def _remedy(
     also = tuple(change for change in others if change is not None)
     return Remedy(
         line=line.shown.subject.line.line,
-        desk_words=" and ".join(keys[k][0] for k in tried),
-        letter_words=" and ".join(keys[k][1] for k in tried),
+        desk_words=" and ".join(_told(keys[k][0], points.get(k)) for k in tried),
+        letter_words=" and ".join(without_windows(_told(keys[k][1], points.get(k))) for k in tried),
         facts=tuple(tried),
         outcome=after.outcome,
         maker_pays=after.shown.money.money(after.maker),
@@ -225,6 +231,32 @@ def _remedy(
         also=also,
         payout=best.payout if also else None,
     )
+
+
+def _points_needed(
+    asked: Sequence[str],
+    found: Needed[_Claim],
+    index: int,
+    decided: Callable[[tuple[str, ...]], _Claim],
+    improves: Callable[[_Claim], bool],
+) -> dict[str, Needed[_Claim]] | None:
+    """Return the services that are needed by question, those of one found beside the others; None: none help."""
+    points: dict[str, Needed[_Claim]] = {}
+    for key in asked:
+        rest = tuple(fact for fact in found.facts if fact != key)
+        needed = NeededServices(key, rest, index, decided, improves).find()
+        if needed is None:
+            return None
+        points[key] = found = needed
+    return points
+
+
+def _told(words: str, needed: Needed[_Claim] | None) -> str:
+    """Return the words of a candidate, those about services with the due points that are needed."""
+    if needed is None:
+        return words
+    before, _, after = words.partition(POINTS)
+    return f"{before}{going_on(needed.words) if after.startswith(' ') else needed.words}{after}"
 
 
 def _changed(before: MergedLine, now: MergedLine) -> tuple[str, Decimal] | None:

@@ -87,3 +87,12 @@ def test_no_letter_hands_over_the_answer(with_remedies: dict[str, Decision]) -> 
         told += bool(on_file)
         assert not [serial for serial in on_file if f"{serial}" in letter], (number, letter)
     assert told, "some machines have serial numbers of components on file"
+
+
+@pytest.mark.parametrize("number", ["C-3129", "C-3142"])
+def test_what_would_bring_no_more_than_is_undisputed_is_no_remedy(number: str) -> None:
+    """Without the proof the base coverage, which has no cap a claim, pays the lines no less than the engine's would."""
+    with Adjudicator(book()) as adjudicator:
+        decision = adjudicator.decide(claim_files()[number])
+    assert any(line.outcome == "need_info" for line in decision.lines)
+    assert decision.remedies == ()

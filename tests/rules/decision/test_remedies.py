@@ -160,5 +160,8 @@ def test_due_points_by_hours_or_date_are_named_whole_in_a_letter(runner: CaseRun
     window = {"hours": {"early": 25, "late": 25}, "calendar": {"early": 30, "late": 30}}
     oil = {"due": {"then_every": 250, "calendar": calendar}, "window": window}
     (remedy,) = remedies(runner, {"oil": oil, "yearly": {"missed": "note_only"}})
-    assert "250.0 h (225.0–275.0 h) or 2 March 2021 (31 January 2021 to 1 April 2021)" in remedy.desk_words
-    assert "due at 250.0 h or 2 March 2021 were done in time" in remedy.letter_words
+    assert (
+        "due at 250.0 h (225.0–275.0 h) or 2 March 2021 (31 January 2021 to 1 April 2021), whichever comes first"
+        in remedy.desk_words
+    )
+    assert "due at 250.0 h or 2 March 2021, whichever comes first, were done in time" in remedy.letter_words

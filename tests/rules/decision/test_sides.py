@@ -73,10 +73,13 @@ def test_questions_about_services_name_the_side(runner: CaseRunner) -> None:
 
 
 def test_what_would_change_a_line_names_the_side(runner: CaseRunner) -> None:
-    """With every service the whole 1,150.00 is due; without, (2,400 − 1,600) ÷ 1,500 of it."""
+    """With the last service on file the whole 1,150.00 is due; without, (2,400 − 1,600) ÷ 1,500 of it.
+
+    Due at 80, 480, 960 and 1,440 h; cover counts again from a late one, and from 1,440 h the next is due at 1,920 h.
+    """
     decision = decided(runner, {"drive": "1150.00"}, position="right", services_declared_complete=True)
     remedy = next(remedy for remedy in decision.remedies if remedy.line == "drive")
-    assert remedy.desk_words.startswith(
-        "records of the drive oil services of the right side due at 80.0 h (72.0–88.0 h)"
+    assert remedy.desk_words == (
+        "records of the drive oil services of the right side due at 1,440.0 h (1,392.0–1,488.0 h)"
     )
-    assert remedy.letter_words.startswith("if the drive oil services of the right side due at 80.0 h; 480.0 h;")
+    assert remedy.letter_words.startswith("if the drive oil services of the right side due at 1,440.0 h were done")
