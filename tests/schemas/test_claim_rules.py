@@ -280,7 +280,7 @@ def test_a_record_of_a_machine_ends_no_sooner_than_it_begins(
 
 
 def test_a_range_of_days_that_ends_before_it_begins_is_refused() -> None:
-    expected = "the range ends on 2024-01-01, before it begins on 2024-02-01; swap the two dates"
+    expected = "the range ends on 2024-01-01, before it begins on 2024-02-01. Swap the two dates."
     assert refusal(DateRange, {"from": "2024-02-01", "until": "2024-01-01"}) == expected
     assert DateRange.model_validate({"from": "2024-02-01", "until": "2024-02-01"}).from_ is not None
 
@@ -307,5 +307,7 @@ def test_shares_are_exact_whatever_they_are_written_as() -> None:
 def test_one_off_points_may_be_written_as_plain_numbers_and_must_rise() -> None:
     due = Due.model_validate({"at_hours": [50, "250", {"at": 500}]})
     assert due.one_off_hundredths == (5_000, 25_000, 50_000)
-    assert refusal(Due, {"at_hours": [250, 50]}) == "one-off points stand in rising order, each once"
+    assert refusal(Due, {"at_hours": [250, 50]}) == (
+        "one-off points stand in rising order, each once. Put 50 h in its place, or correct it."
+    )
     assert "valid tuple" in refusal(Due, {"at_hours": 50})

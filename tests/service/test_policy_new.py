@@ -193,7 +193,7 @@ def test_of_months_or_hours_the_one_that_comes_first_ends_the_cover(tmp_path: Pa
     given = options(months="24", hours="1200", first_services="50", then_every="300", free_until="600", zero_at="1200")
     code, out, err = run("policy", "new", tmp_path, *given, "--from", "2026-01-01")
     assert (code, err) == (0, "")
-    assert "9 cases in 1 table: 9 hold, 0 fail" in out
+    assert "10 cases in 1 table: 10 hold, 0 fail" in out
     assert "services fall due at 50, 350, 650, 950 and so on (h): on a fixed grid" in flat(out)
     for name in ("wheel-drive-1.yaml", "wheel-drive-prorated-1.yaml"):
         terms = (tmp_path / name).read_text()

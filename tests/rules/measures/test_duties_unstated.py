@@ -76,7 +76,7 @@ def test_a_retrofit_kit_without_its_term_and_schedule_does_not_load() -> None:
     with pytest.raises(ValidationError, match="retrofit_kit"):
         CoveragePolicy.model_validate(tree)
     for term in ("of_the_machine", "new_from_fitting", "kit_only"):
-        tree["term"]["retrofit_kit"] = {"term": term, "schedule": "from_fitting"}
+        tree["term"]["retrofit_kit"] = {"term": term, "schedule": "of_the_machine"}
         assert CoveragePolicy.model_validate(tree).term.retrofit_kit is not None
 
 

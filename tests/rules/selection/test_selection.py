@@ -34,7 +34,7 @@ def test_serials_compare_by_beginning_and_number(serial: str, inside: bool) -> N
 
 @pytest.mark.parametrize(
     ("low", "high", "words"),
-    [("QF60-300", "QF60-100", "swap the two"), ("QF40-100", "QF60-100", "no serial can lie in it")],
+    [("QF60-300", "QF60-100", "Swap the two"), ("QF40-100", "QF60-100", "no serial can lie in it")],
 )
 def test_a_range_that_can_hold_no_serial_is_refused(low: str, high: str, words: str) -> None:
     with pytest.raises(ValueError, match=words):
