@@ -56,10 +56,10 @@ CHANGES: list[tuple[Change, Change, list[ClauseChange]]] = [
                 "3",
                 "3",
                 "services.oil.due",
-                "The oil service (change oil) is due at 100 h and 500 h, then every 500 h. Done when due, that is at 100,"
-                " 500, 1,000, 1,500, 2,000 h and so on.",
-                "The oil service (change oil) is due at 100 h and 500 h, then every 400 h. Done when due, that is at 100,"
-                " 500, 900, 1,300, 1,700 h and so on.",
+                "The oil service (change oil) is due at 100 h and 500 h, then every 500 h. Done when due, that is at"
+                " 100, 500, 1,000, 1,500, 2,000 h and so on.",
+                "The oil service (change oil) is due at 100 h and 500 h, then every 400 h. Done when due, that is at"
+                " 100, 500, 900, 1,300, 1,700 h and so on.",
             ),
         ],
     ),
