@@ -59,6 +59,10 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
     if not merged.complete:
         reasons.append(_plain_reason("too_many_open_facts", ""))
     proration = None if shown.view is None else shown.view.measures.prorations.get(line.line)
+    if proration is not None and (
+        proration.owner_price is not None or any(fact.about == "wear" for fact in merged.facts)
+    ):
+        proration = None  # a fixed price is no share, and of wear that is open the share is as open
     return LineDecision(
         line=line.line,
         item=line.item,
@@ -71,7 +75,7 @@ def line_decision(merged: MergedLine, claim_file: ClaimFile, notebook: Notebook)
         claimed=money.money(money.claimed),
         added=money.money(money.added),
         allowed=money.money(money.allowed),
-        share=str(proration.share) if proration is not None and proration.owner_price is None else None,
+        share=None if proration is None else str(proration.share),
         maker_pays=money.money(merged.maker),
         owner_owes=money.money(merged.owner),
         dealer_bears=money.money(merged.dealer),

@@ -7,6 +7,7 @@ from rules.decision.catalogue import KINDS
 from rules.decision.describe_absence import absence_facts
 from rules.decision.describe_limits import (
     BREACH_OF,
+    SUPPOSED_WEAR,
     Facts,
     at_the_least,
     group_behind,
@@ -14,6 +15,7 @@ from rules.decision.describe_limits import (
     limit_facts,
     supposed,
     sure_points,
+    wear_facts,
 )
 from rules.history.sightings import HoursBounds
 from rules.line_views import LineResult, PolicyReason, WorldResult, clause_bearer
@@ -174,11 +176,17 @@ def _share_facts(
     del claim_file
     assert reason.measures is not None
     proration = reason.measures.prorations[line.subject.line.line]
+    is_measured = bool(wear_facts(reason, line))
     facts: Facts = [
-        (axis.by.replace("_", " "), f"{number_text(axis.at)}: {axis.words} = {axis.share}") for axis in proration.axes
+        (SUPPOSED_WEAR, "none was measured")
+        if axis.by == "wear" and not is_measured
+        else (axis.by.replace("_", " "), f"{number_text(axis.at)}: {axis.words} = {axis.share}")
+        for axis in proration.axes
     ]
     if proration.combine is not None:
         facts.append(("combined", proration.combine.replace("_", " ")))
+    if (SUPPOSED_WEAR, "none was measured") in facts:
+        return facts, [], None  # what share it comes to is open
     return facts, [], Comparison("paid share", str(proration.share), "<", "1", "share")
 
 

@@ -28,6 +28,7 @@ BREACH_OF = {
 }
 AT_THE_LEAST = ", at the least"
 SUPPOSED = "as if the machine had run"  # the fact that a reason rests on hours of the world that the line is shown by
+SUPPOSED_WEAR = "supposed wear"  # the fact that a reason rests on wear of the world that the line is shown by
 RANGED = ("machine hours", "hours counted")  # facts that tell hours of the failure
 
 
@@ -51,7 +52,10 @@ def limit_facts(
         return facts, [], Comparison("day", group.tested_day.isoformat(), ">", state.last_day.isoformat(), "day")
     limit = state.limit
     if limit.wear is not None:
-        facts += _wear_facts(reason, line)
+        measured = wear_facts(reason, line)
+        if not measured:
+            return [*facts, (SUPPOSED_WEAR, f"beyond {limit.wear}, for none was measured")], [], None
+        facts += measured
         return facts, [], Comparison("worn share", str(state.worn), ">", str(limit.wear), "share")
     cap = limit.hours
     assert cap is not None
@@ -94,7 +98,7 @@ def hour_words(facts: Facts, comparison: Comparison | None) -> str:
     return f"{whole} on the machine, {begun} {begin.removeprefix('machine hours ')}: {counted} counted; limit {limit}."
 
 
-def _wear_facts(reason: PolicyReason, line: LineResult) -> Facts:
+def wear_facts(reason: PolicyReason, line: LineResult) -> Facts:
     """Return what was measured on the part, and the floor that its worn share is taken to; none where it is assumed."""
     subject, prorating = line.subject, reason.policy.terms.prorating
     wear = subject.line.wear if subject.wear is None else subject.wear.stated
