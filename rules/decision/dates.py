@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Literal
 
 from rules.decision.catalogue import KINDS, PRECEDENCE
-from rules.decision.merge import MergedLine, telling
+from rules.decision.merge import MergedLine
 from rules.history.at_start import START_HOURS
 from rules.history.claim_dates import FAILURE, SYMPTOM, Contradiction
 from rules.history.machine_dates import doubt_words, has_days_in_doubt
@@ -45,7 +45,7 @@ def with_days_in_doubt(
     standing = Standing.of(book, claim_file, merged[0].world.selected)
     lines = []
     for index, line in enumerate(merged):
-        results = [result for result, _ in telling([(world.lines[index], world) for _, world in explored.results])]
+        results = [world.lines[index] for _, world in explored.results]
         # Claimed in another currency, the amount that is denied may itself depend on a day.
         alike = len({(r.state, r.money.claimed, r.money.currency) for r in results}) == 1
         stands = alike and line.shown.state == "deny" and standing.denied(line.shown.subject.line.line)

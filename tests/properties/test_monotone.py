@@ -45,7 +45,8 @@ def plain(name: str, seed: int) -> dict[str, Any]:
     for line in tree["claim"]["lines"]:
         line.setdefault("list_price", "500.00")
         line.setdefault("price_paid", "400.00")
-        line.setdefault("rate", "90.00")
+        if line["item"] in ("labour", "diagnosis"):
+            line.setdefault("rate", "90.00")
         line.pop("wear", None)
         if POLICIES[name].prorating is not None and POLICIES[name].prorating.wear_floor is not None:
             line["wear"] = {"new": "46", "left": "40"}
