@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Literal
 
 from rules.decision.catalogue import KINDS, PRECEDENCE
-from rules.decision.merge import MergedLine
+from rules.decision.merge import MergedLine, telling
 from rules.history.at_start import START_HOURS
 from rules.history.claim_dates import FAILURE, SYMPTOM, Contradiction
 from rules.history.machine_dates import doubt_words, has_days_in_doubt
@@ -45,7 +45,7 @@ def with_days_in_doubt(
     standing = Standing.of(book, claim_file, merged[0].world.selected)
     lines = []
     for index, line in enumerate(merged):
-        results = [world.lines[index] for _, world in explored.results]
+        results = _telling_on_any_day([(world.lines[index], world) for _, world in explored.results])
         # Claimed in another currency, the amount that is denied may itself depend on a day.
         alike = len({(r.state, r.money.claimed, r.money.currency) for r in results}) == 1
         stands = alike and line.shown.state == "deny" and standing.denied(line.shown.subject.line.line)
@@ -57,6 +57,12 @@ def with_days_in_doubt(
         denied = _denied_on_any_day(line, found, claim_file) if stands else None
         lines.append(denied or _waiting(line, found, standing, claim_file))
     return lines
+
+
+def _telling_on_any_day(every: list[tuple[LineResult, WorldResult]]) -> list[LineResult]:
+    """Return the line in the worlds that tell it, and where no version is in force: another day may change that."""
+    told = {id(result) for result, _ in telling(every)}
+    return [r for r, _ in every if id(r) in told or any(reason.code == "no_version_in_force" for reason in r.reasons)]
 
 
 def _asked_for(line: MergedLine, found: tuple[Contradiction, ...]) -> MergedLine:

@@ -35,7 +35,7 @@ def merge(explored: Explored, index: int, unnamed: bool = False) -> MergedLine:
 
     A line that is ``unnamed`` by every coverage comes out alike in the worlds that were not looked at, too.
     """
-    results = _telling([(r.lines[index], r) for _, r in explored.results])
+    results = telling([(r.lines[index], r) for _, r in explored.results])
     signatures = {signature(line) for line, _ in results}
     if len(signatures) == 1 and (explored.complete or unnamed):
         return _agreed(results)
@@ -72,7 +72,7 @@ def merge(explored: Explored, index: int, unnamed: bool = False) -> MergedLine:
     )
 
 
-def _telling(results: list[tuple[LineResult, WorldResult]]) -> list[tuple[LineResult, WorldResult]]:
+def telling(results: list[tuple[LineResult, WorldResult]]) -> list[tuple[LineResult, WorldResult]]:
     """Return the worlds that tell a line: where all deny it to the owner, those in which a coverage reaches it.
 
     Of a line that none reaches the amount stands as typed, without what a coverage adds (handling): no other result.

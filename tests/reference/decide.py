@@ -102,8 +102,7 @@ def decide(book: Book, claim_file: ClaimFile, most: int = 200, samples: int = 30
         any_day = AnyDay(book, claim_file, history, edges)
         asked = "person" if conventions[0].facts.contradicts_itself == "refer" else "dealer"
         for line in claim_file.claim.lines:
-            every = Verdict([result[line.line] for _, result in worlds.results], asks, exact)
-            lines[line.line] = _on_any_day(every, any_day, any_day.refuses(line), asked)
+            lines[line.line] = _on_any_day(lines[line.line], any_day, any_day.refuses(line), asked)
     return Decided(lines, False, len(worlds.results))
 
 
