@@ -171,8 +171,10 @@ def sighted_of(world: WorldResult, key: str) -> tuple[list[Sighted], int]:
 
 
 def _may_be_spare(passed: PassedPoint) -> bool:
-    """Return whether a service may do without an earlier one: as it cures what was missed, or counts though early."""
+    """Return whether a line may do without one of its services: where one cures, counts early, or moves what is due."""
     duty = passed.schedule.duty
+    if not passed.schedule.on_grid:
+        return True
     return duty.late != "never_cures" or duty.judged == "last_closed_window" or duty.early == "counts"
 
 

@@ -197,3 +197,24 @@ def test_no_service_is_named_while_the_fitting_leaves_open_which_were_due(runner
     (result,) = runner.run(CaseTable.model_validate(tree))
     assert str(result.decision.lines[0].maker_pays) == "805.00"
     assert result.decision.remedies == ()
+
+
+def test_counted_from_the_service_itself_one_service_may_take_the_place_of_a_later_one(runner: CaseRunner) -> None:
+    """The visit at 400 h is past the window of 250 h and sets 650 h, which is missed as well at 748 h.
+
+    With 250 h on file, 500 h (475 to 525) is next: 400 h is before it, 490 h in it, and 740 h (715 to 765) still open.
+    Done at 275 h, 525 h (500 to 550) would be next, and 490 h before it: the late half of the window is not named.
+    """
+    decision = decided(
+        runner,
+        {"first": service("2024-09-01", 400), "second": service("2024-10-15", 490)},
+        "2025-01-20",
+        748,
+        next_due_from="actual",
+        late="never_cures",
+        judged="every_closed_window",
+        early="does_not_count",
+        **HOURS_ALONE,
+    )
+    assert {reason.code for reason in decision.lines[0].reasons} == {"service_missed", "service_late"}
+    assert due(decision) == "250.0 h (225.0–250.0 h)"
