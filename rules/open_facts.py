@@ -17,10 +17,16 @@ MOST_WORLDS = 400
 OUTLINE = "outline:"  # how the key of a fact begins that stands for all that may come of several, in outline
 
 T = TypeVar("T")
+Asks = Literal["dealer", "person"]
 Way = tuple[tuple[str, int], ...]  # the facts of a world by key, each with its value, in the order they came up
 Leaf = tuple[Way, Any]  # a world, and what a line comes to in it
 After = tuple[dict[str, int], Any]  # the same, of the facts that came up after one of them, without an order
 Details = dict[str, list[Callable[[], str]]]  # the due points behind a joint question, written only where it is asked
+
+
+def asked_where(handling: Literal["need_info", "refer"]) -> Asks:
+    """Return who is asked where facts contradict one another, as the conventions handle that."""
+    return "person" if handling == "refer" else "dealer"
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +55,7 @@ class OpenFact:
         "region",
         "owner",
     ]
-    asks: Literal["dealer", "person"]
+    asks: Asks
     words: str
     asked_with: str | None = None
 

@@ -22,7 +22,7 @@ from rules.history.readings import (
     stuck_groups,
 )
 from rules.history.sightings import HoursBounds, Sighting, either_right
-from rules.open_facts import OpenFact
+from rules.open_facts import Asks, OpenFact, asked_where
 from rules.plain import day_text, hours_text
 from schemas.claim_file import ClaimFile
 from schemas.conventions import FactHandling, MeterConventions
@@ -58,7 +58,7 @@ class Timeline:
     notes: tuple[HistoryNote, ...]
     at_repair: HoursBounds | None = None
     per_day: int = 0  # the most hours (hundredths) that a machine runs in a day
-    who_is_right: Literal["dealer", "person"] = "person"  # who is asked where records contradict one another
+    who_is_right: Asks = "person"  # who is asked where records contradict one another
 
     def most_on(self, day: date) -> int | None:
         """Return an upper bound of the machine hours at the beginning of ``day``, None without an hour meter.
@@ -132,9 +132,7 @@ class _Walk:
         self.facts = facts
         self.changes = changes
         self.per_day = centihours(meter.most_hours_a_day)
-        self.who_is_right: Literal["dealer", "person"] = (
-            "dealer" if facts.contradicts_other_record == "need_info" else "person"
-        )
+        self.who_is_right = asked_where(facts.contradicts_other_record)
         self.base = 0  # machine hours = base + reading + shifts so far
         self.shifts: list[Shift] = []
         self.sightings: list[Sighting] = []

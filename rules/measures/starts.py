@@ -4,12 +4,12 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from math import ceil, floor
-from typing import Literal, get_args
+from typing import get_args
 
 from rules.calendar import add_months, add_span, last_covered_day
 from rules.history.machine_dates import Span, demonstrations_in_doubt, doubt_words, event_span, has_days_in_doubt
 from rules.measures.schedule import Schedule
-from rules.open_facts import OpenFact, World
+from rules.open_facts import OpenFact, World, asked_where
 from rules.policy_book.compiled import CompiledPolicy, all_limits
 from schemas.claim_file import ClaimFile
 from schemas.conventions import Conventions
@@ -170,9 +170,7 @@ def start_of_term(
 
 def _doubted(fact: OpenFact, policy: CompiledPolicy, machine: Machine) -> OpenFact:
     """Return a fact as it is asked for where records of the machine contradict one another: all in one question."""
-    asks: Literal["dealer", "person"] = (
-        "person" if policy.conventions.facts.contradicts_other_record == "refer" else "dealer"
-    )
+    asks = asked_where(policy.conventions.facts.contradicts_other_record)
     return replace(fact, asks=asks, words=f"{fact.words}: {doubt_words(machine)}", asked_with=DAYS_OF_MACHINE)
 
 

@@ -7,9 +7,8 @@ from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import Literal
 
-from rules.open_facts import OpenFact, World
+from rules.open_facts import Asks, OpenFact, World, asked_where
 from rules.policy_book.compiled import Change, CompiledPolicy, wear_edges
 from schemas.claim import ClaimLine, Wear
 from schemas.frozen import quickly_made
@@ -51,7 +50,7 @@ class Worn:
     shares: tuple[Fraction, ...]
     world: World
     doubt: str = ""  # why what is stated cannot be
-    asks: Literal["dealer", "person"] = "dealer"
+    asks: Asks = "dealer"
 
     def share(self) -> Fraction:
         """Return the worn share (0 new, 1 used up) in this world."""
@@ -128,9 +127,7 @@ def worn_of(policy: CompiledPolicy, line: ClaimLine, wear: WearOnFile | None, sh
     doubt = cannot_be(stated, floor)
     if not doubt:
         return Worn(lines, floor, worn_share(stated, floor), UNWORN, world)
-    asks: Literal["dealer", "person"] = "dealer"
-    if policy.conventions.facts.contradicts_itself == "refer":
-        asks = "person"
+    asks = asked_where(policy.conventions.facts.contradicts_itself)
     return Worn(lines, floor, None, shares.get(floor, UNWORN), world, doubt, asks)
 
 

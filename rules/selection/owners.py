@@ -7,13 +7,10 @@ nobody after, has passed the machine on to somebody unknown.
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Literal
 
-from rules.open_facts import OpenFact
+from rules.open_facts import Asks, OpenFact
 from rules.plain import day_text
 from schemas.machine import Machine, Owner
-
-Asks = Literal["dealer", "person"]
 
 
 def first_owner_has(machine: Machine, on: date) -> bool | None:
@@ -29,10 +26,10 @@ def first_owner_has(machine: Machine, on: date) -> bool | None:
     return None if _out_of_order(machine, later) or _still_on_file(first, on) else False
 
 
-def first_owner_fact(machine: Machine, on: date, if_contradicted: Literal["dealer", "person"]) -> OpenFact:
+def first_owner_fact(machine: Machine, on: date, if_contradicted: Asks) -> OpenFact:
     """Return what to ask where it is open; ``if_contradicted``: whom, where the days of the owners cannot all be."""
     first, later = _begun(machine, on)
-    asks: Asks = if_contradicted
+    asks = if_contradicted
     out_of_order = _out_of_order(machine, later)
     if out_of_order:
         words = f"since when the machine has had a later owner: {out_of_order}"

@@ -6,11 +6,10 @@ can change a line, and somebody is asked.
 
 from collections.abc import Iterator
 from functools import lru_cache
-from typing import Literal
 
 from rules.history.machine_dates import built_span, doubt_words
 from rules.measures.starts import DAYS_OF_MACHINE
-from rules.open_facts import OpenFact, World
+from rules.open_facts import OpenFact, World, asked_where
 from rules.policy_book.book import PolicyBook
 from rules.policy_book.compiled import CompiledPolicy
 from rules.selection.owners import first_owner_fact, first_owner_has
@@ -20,7 +19,6 @@ from schemas.policy.document import CoveragePolicy
 from schemas.policy.term import AppliesTo, prefix_and_number
 
 Values = tuple[str | None, ...]  # None: one that no coverage names
-Asks = Literal["dealer", "person"]
 
 
 @lru_cache(maxsize=4096)
@@ -64,7 +62,7 @@ def refusal_in(world: World, policy: CompiledPolicy, claim_file: ClaimFile, book
 def _doubts_that_refuse(world: World, policy: CompiledPolicy, claim_file: ClaimFile, book: PolicyBook) -> Iterator[str]:
     """Yield the conditions in doubt that are not met in a world."""
     machine, applies, failed_on = claim_file.machine, policy.terms.applies_to, claim_file.claim.failed_on
-    if_contradicted: Asks = "person" if policy.conventions.facts.contradicts_other_record == "refer" else "dealer"
+    if_contradicted = asked_where(policy.conventions.facts.contradicts_other_record)
     if _built_in_range(applies, machine) is None:
         words = f"the day on which the machine was built: {doubt_words(machine)}"
         key = f"built_in_range:{policy.name}"
