@@ -9,7 +9,7 @@ from typing import Any
 
 from rules.cleared import cleared_allowance, cleared_findings
 from rules.history.timeline import Timeline, build_timeline
-from rules.line_states import bearer_of, consequence_of, fall_backs_of, state_of
+from rules.line_states import DENYING, bearer_of, consequence_of, fall_backs_of, state_of
 from rules.line_views import LineResult, LineView, PolicyReason, WorldResult
 from rules.measures.hours import Hours, resolve_hours
 from rules.measures.measure import Measures, limits_passed, measure, what_may_be
@@ -291,7 +291,7 @@ class _Run:
             return LineView(subject, policy, policy, measures, "covered", (), (), allowance, "owner")
         state = state_of(found, allowance)
         if state == "refer":  # what denies under this version says nothing where another may decide
-            found = tuple(r for r in found if r.effect not in ("deny", "deny_unless_caused"))
+            found = tuple(r for r in found if r.effect not in DENYING)
         reasons = [PolicyReason(policy, measures, r.code, r.path, r.effect, r.limit) for r in found]
         held = [PolicyReason(policy, measures, held.code, held.path, "refer", 0, held.words) for held in allowance.held]
         lowered = [

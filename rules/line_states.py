@@ -10,6 +10,8 @@ from rules.rule_base.findings import RuleReason
 from rules.settlement.allowance import Allowance
 from schemas.policy.services import Consequence, FallBack
 
+DENYING = frozenset(("deny", "deny_unless_caused"))  # effects by which a reason denies a line
+
 
 def state_of(reasons: Sequence[RuleReason], allowance: Allowance) -> str:
     """Return how a line stands by its reasons and allowance: denied, for a person, or covered.
@@ -21,7 +23,7 @@ def state_of(reasons: Sequence[RuleReason], allowance: Allowance) -> str:
         return "refer" if allowance.held else "covered"
     effects = {reason.effect for reason in reasons}
     held = "refer" in effects or bool(allowance.held)
-    if ("deny" in effects or "deny_unless_caused" in effects) and not (held and _fall_back_weighs_most(reasons)):
+    if not effects.isdisjoint(DENYING) and not (held and _fall_back_weighs_most(reasons)):
         return "deny"
     return "refer" if held else "covered"
 
@@ -55,7 +57,7 @@ def fall_backs_of(policy: CompiledPolicy, reasons: Sequence[RuleReason | PolicyR
 
 def bearer_of(policy: CompiledPolicy, reasons: tuple[RuleReason, ...]) -> str:
     """Return who bears a denied line: as the clause of the first reason says, else as the catalogue does."""
-    deciding = [r for r in reasons if r.effect in ("deny", "deny_unless_caused")]
+    deciding = [r for r in reasons if r.effect in DENYING]
     if not deciding:
         return "owner"
     first = min(deciding, key=lambda r: (PRECEDENCE[r.code], r.path))

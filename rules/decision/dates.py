@@ -7,15 +7,15 @@ line waits where one of them changes it, and is otherwise decided with a note.
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Literal
 
 from rules.decision.catalogue import KINDS, PRECEDENCE
 from rules.decision.merge import MergedLine, telling
 from rules.history.at_start import START_HOURS
 from rules.history.claim_dates import FAILURE, SYMPTOM, Contradiction
 from rules.history.machine_dates import doubt_words, has_days_in_doubt
+from rules.line_states import DENYING
 from rules.line_views import LineResult, LineView, PolicyReason, WorldResult, clause_bearer
-from rules.open_facts import Explored, OpenFact
+from rules.open_facts import Asks, Explored, OpenFact
 from rules.plain import day_text
 from rules.policy_book.book import PolicyBook
 from rules.selection.standing import FREE_OF_DAYS, Standing, selected_without_the_claim
@@ -25,7 +25,6 @@ from rules.settlement.money import LineMoney, unpaid
 from schemas.claim_file import ClaimFile
 from schemas.decision import Reason
 
-Asks = Literal["dealer", "person"]
 FIELDS = {SYMPTOM: "symptom.on"}  # where a day does not stand under its own name in the claim
 OF_ALTERATION = {"altered": "part_altered", "other_make": "part_of_other_make"}  # reason code by kind
 
@@ -104,7 +103,7 @@ def _waiting(
 
 def _day_free(line: LineResult, claim_file: ClaimFile) -> tuple[PolicyReason, ...]:
     """Return the reasons of a denied line that no day plays a part in."""
-    denying = (reason for reason in line.reasons if reason.effect.startswith("deny"))
+    denying = (reason for reason in line.reasons if reason.effect in DENYING)
     return tuple(reason for reason in denying if _holds_on_any_day(reason, line, claim_file))
 
 
