@@ -176,18 +176,17 @@ def _share_facts(
     del claim_file
     assert reason.measures is not None
     proration = reason.measures.prorations[line.subject.line.line]
-    is_measured = bool(wear_facts(reason, line))
+    is_supposed = not wear_facts(reason, line) and any(axis.by == "wear" for axis in proration.axes)
     facts: Facts = [
         (SUPPOSED_WEAR, "none was measured")
-        if axis.by == "wear" and not is_measured
+        if is_supposed and axis.by == "wear"
         else (axis.by.replace("_", " "), f"{number_text(axis.at)}: {axis.words} = {axis.share}")
         for axis in proration.axes
     ]
     if proration.combine is not None:
         facts.append(("combined", proration.combine.replace("_", " ")))
-    if (SUPPOSED_WEAR, "none was measured") in facts:
-        return facts, [], None  # what share it comes to is open
-    return facts, [], Comparison("paid share", str(proration.share), "<", "1", "share")
+    # Of supposed wear it is open what share it comes to.
+    return facts, [], None if is_supposed else Comparison("paid share", str(proration.share), "<", "1", "share")
 
 
 def _serial_facts(

@@ -32,10 +32,7 @@ def absence_facts(state: DutyState, points: Sequence[DuePoint], claim_file: Clai
 
 
 def in_vain_text(asked: date, conventions: Conventions) -> str:
-    """Return when something was asked for and until when the answer was due.
-
-    >>> # in_vain_text(date(2025, 10, 12), …): '12 October 2025, unanswered by 11 November 2025'
-    """
+    """Return when something was asked for and until when the answer was due: 12 October 2025, unanswered by …"""
     due = asked + timedelta(days=conventions.absent_service_record.answer_within.days)
     return f"{day_text(asked)}, unanswered by {day_text(due)}"
 

@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Literal
 
 from rules.history.meter_sum import meter_sum
+from rules.history.sightings import HoursBounds
 from rules.history.timeline import CLAIM_READING
 from rules.line_views import LineResult, PolicyReason, WorldResult
 from rules.measures.groups import Group, LimitState
@@ -116,12 +117,11 @@ def at_the_least(
     reason: PolicyReason, facts: Facts, comparison: Comparison, world: WorldResult
 ) -> tuple[Facts, Comparison]:
     """Tell hours that are not known with their range, where the least of them are past the limit all the same."""
-    hours = world.hours.get(reason.policy.name)
-    bounds = None if hours is None else hours.timeline.at_failure
     tested = reason.code in BREACH_OF or reason.policy.terms.term.tested_on == "failed_on"
-    at = None if reason.measures is None else reason.measures.hours_at_failure
-    if bounds is None or bounds.certain or at is None or not tested:
+    unknown = _hours_not_known(reason, world)
+    if unknown is None or not tested:
         return facts, comparison
+    at, bounds = unknown
     shown, limit = (centihours(Decimal(text)) for text in (comparison.left, comparison.right))
     least, most = shown + bounds.low - at, shown + bounds.high - at
     if least < limit or (least == limit and comparison.operator == ">"):
@@ -131,6 +131,14 @@ def at_the_least(
     return ranged, replace(comparison, quantity=least_words, left=hours_plain(least))
 
 
+def _hours_not_known(reason: PolicyReason, world: WorldResult) -> tuple[int, HoursBounds] | None:
+    """Return the hours at the failure that a reason rests on, and what they may be; None where they are known."""
+    hours = world.hours.get(reason.policy.name)
+    bounds = None if hours is None else hours.timeline.at_failure
+    at = None if reason.measures is None else reason.measures.hours_at_failure
+    return None if bounds is None or bounds.certain or at is None else (at, bounds)
+
+
 def supposed(
     reason: PolicyReason, line: LineResult, facts: Facts, comparison: Comparison | None, world: WorldResult
 ) -> Facts:
@@ -138,17 +146,15 @@ def supposed(
 
     A comparison that the least hours decide has been told by these already.
     """
-    hours = world.hours.get(reason.policy.name)
-    bounds = None if hours is None else hours.timeline.at_failure
-    at = None if reason.measures is None else reason.measures.hours_at_failure
-    if bounds is None or bounds.certain or at is None:
+    unknown = _hours_not_known(reason, world)
+    if unknown is None:
         return facts
     by_hours = comparison is not None and comparison.unit == "h" and not comparison.quantity.endswith(AT_THE_LEAST)
     if reason.code.startswith("prorated"):
         assert reason.measures is not None
         axes = reason.measures.prorations[line.subject.line.line].axes
         by_hours = any(axis.by == "machine_hours" for axis in axes)
-    return [(SUPPOSED, hours_text(at)), *facts] if by_hours else facts
+    return [(SUPPOSED, hours_text(unknown[0])), *facts] if by_hours else facts
 
 
 def sure_points(points: Sequence[DuePoint], schedule: Schedule, failed: date, world: WorldResult) -> list[DuePoint]:
