@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator
 
+from rules.policy_book.values import listed
 from schemas.claim_file import ClaimFile
 from schemas.decision import Decision
 from service.rendering.remarks import Remark
-from service.rendering.words import listed
 
 _HELD = ("need_info", "refer")  # what is open there says itself what it waits for
 

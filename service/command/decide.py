@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from rules.adjudicate import adjudicate
 from rules.policy_book.book import PolicyBook
+from rules.policy_book.values import listed
 from schemas.claim import Claim
 from schemas.claim_file import ClaimFile, Dealer
 from schemas.decision import Decision
@@ -35,7 +36,6 @@ from service.rendering.decision_text import decision_text
 from service.rendering.derivation_text import derivation_text
 from service.rendering.letter_text import letter_text
 from service.rendering.remarks import Remark, draft_remarks, for_dealer
-from service.rendering.words import listed
 from service.text_files import refused
 from service.vocabulary import unknown_words, vocabulary_of
 

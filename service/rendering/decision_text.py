@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 
 from rules.decision.describe_limits import SUPPOSED
 from rules.plain import going_on
+from rules.policy_book.values import listed
 from schemas.decision import Considered, Decision, LineDecision, Question, Reason, Remedy, Step
 from service.rendering.layout import NARROWEST, Row, between, joined, sum_lines, wrapped
 from service.rendering.words import (
@@ -21,7 +22,6 @@ from service.rendering.words import (
     inside_sentence,
     is_only_taken,
     item_text,
-    listed,
     of_other_coverage,
     plain,
     reason_words,

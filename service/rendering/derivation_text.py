@@ -13,7 +13,7 @@ from service.rendering.words import (
     amount_text,
     day_text,
     inside_sentence,
-    listed,
+    lines_named,
     plain,
     reason_words,
     tidy,
@@ -163,8 +163,7 @@ def _open_facts(decision: Decision, width: int) -> list[str]:
     """Return the facts that are open, with the lines that wait for them; nothing where none is."""
     found: list[str] = []
     for question in decision.questions:
-        named = list(question.lines)
-        lines = f"{'line' if len(named) == 1 else 'lines'} {listed(named)}" if named else "the payout"
+        lines = lines_named(question.lines) if question.lines else "the payout"
         who = "asked of the dealer" if question.asks == "dealer" else "for a person to say"
         found += wrapped(f"{lines}: {tidy(question.words)}, {who}.", width, _IN, _IN * 2)
     return [*wrapped("Facts that are open, and would change what is paid", width), *found] if found else []

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from rules.decision.describe_limits import SUPPOSED
 from rules.plain import going_on
 from rules.plain import without_windows as bare_points
+from rules.policy_book.values import listed
 from schemas.decision import Decision, LineDecision, Question, Reason, Remedy
 from service.rendering.decision_text import worked_out
 from service.rendering.layout import NARROWEST, between, wrapped
@@ -31,7 +32,7 @@ from service.rendering.words import (
     inside_sentence,
     is_only_taken,
     item_text,
-    listed,
+    lines_named,
     of_other_coverage,
     sentence,
     status_words,
@@ -331,4 +332,4 @@ def question_sentence(question: Question, *, ended: bool = False) -> str:
 def _waiting_for(question: Question) -> str:
     if not question.lines:
         return "what we pay is converted by it"
-    return f"{'line' if len(question.lines) == 1 else 'lines'} {listed(list(question.lines))}"
+    return lines_named(question.lines)

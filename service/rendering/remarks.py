@@ -6,8 +6,9 @@ The rules know neither files nor lock files, so the Decision cannot say it; whoe
 from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass
 
+from rules.policy_book.values import listed
 from schemas.decision import Decision
-from service.rendering.words import listed, titled, version_text
+from service.rendering.words import titled, version_text
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,13 +1,14 @@
 """The words an office uses, and numbers and days as a reader writes them."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 from typing import Final
 
 from rules.decision.catalogue import KINDS
 from rules.decision.describe_limits import SUPPOSED
+from rules.policy_book.values import listed
 from schemas.decision import Comparison, Decision, LineDecision, Outcome, Question, Reason, Status
 
 OUTCOME_WORDS: Final[dict[Outcome, str]] = {
@@ -141,10 +142,7 @@ def _value(text: str, unit: str) -> str:
 
 
 def taken_for_now(reason: Reason) -> str:
-    """Return how a reason that is not decided yet begins: with the hours that are supposed for it, if it rests on any.
-
-    >>> # taken_for_now(…): 'Not decided yet, and only taken for now, as if the machine had run 2,400.0 h'
-    """
+    """Return how a reason that is not decided yet begins: with the hours that it supposes, if any."""
     hours = dict(reason.facts).get(SUPPOSED)
     return TAKEN_FOR_NOW if hours is None else f"{TAKEN_FOR_NOW}, {SUPPOSED} {hours}"
 
@@ -206,9 +204,9 @@ def hours_listed(points: str) -> str | None:
     return f"{listed([point.removesuffix(' h').removesuffix('.0') for point in each])} h"
 
 
-def listed(parts: list[str]) -> str:
-    """Return parts as a reader lists them: a, b and c."""
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+def lines_named(lines: Sequence[str]) -> str:
+    """Return lines of a claim by name: line 1; lines 1 and 2."""
+    return f"{'line' if len(lines) == 1 else 'lines'} {listed(lines)}"
 
 
 def time_is_over(question: Question, decision: Decision) -> bool:
