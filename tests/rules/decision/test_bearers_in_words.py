@@ -11,6 +11,7 @@ from rules.decision.catalogue import KINDS
 from schemas.cases import CaseTable
 from service.rendering.decision_text import decision_text
 from service.rendering.letter_text import letter_text
+from tests.rules.decision.records import BROKEN_IN
 from tests.service.command_line import flat
 
 pytestmark = pytest.mark.fast
@@ -18,15 +19,7 @@ pytestmark = pytest.mark.fast
 # Terms: fixtures/cases/policies/reference-1.yaml, with a deductible. A pump of 1,000.00 with its handling of 15 %.
 BASE: Mapping[str, Any] = {
     "machine": {"model": "RM10", "retail_delivery": "2024-03-01", "records_complete_from": "2024-03-01"},
-    "services": {
-        "b": {
-            "on": "2024-04-01",
-            "reading": 50,
-            "tasks": ["break_in"],
-            "by": "authorised_dealer",
-            "evidence": ["dealer_invoice"],
-        }
-    },
+    "services": BROKEN_IN,
     "claim": {
         "failed_on": "2024-06-20",
         "reading": 200,

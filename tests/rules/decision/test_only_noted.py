@@ -8,6 +8,7 @@ from rules.cases.run import CaseRunner
 from schemas.cases import CaseTable
 from schemas.decision import Decision
 from service.rendering.letter_text import letter_text
+from tests.rules.decision.records import BROKEN_IN
 from tests.service.command_line import flat
 
 pytestmark = pytest.mark.fast
@@ -15,15 +16,7 @@ pytestmark = pytest.mark.fast
 # The reference terms; the recurring service of 250 h (225 to 275 h) is missing at 400 h, and is only noted.
 BASE: dict[str, Any] = {
     "machine": {"model": "RM10", "retail_delivery": "2024-03-01", "records_complete_from": "2024-03-01"},
-    "services": {
-        "b": {
-            "on": "2024-04-01",
-            "reading": 50,
-            "tasks": ["break_in"],
-            "by": "authorised_dealer",
-            "evidence": ["dealer_invoice"],
-        }
-    },
+    "services": BROKEN_IN,
     "claim": {
         "failed_on": "2024-09-20",
         "reading": 400,

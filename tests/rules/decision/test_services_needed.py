@@ -14,15 +14,11 @@ from schemas.cases import CaseTable
 from schemas.decision import Decision
 from service.rendering.decision_text import decision_text
 from service.rendering.letter_text import letter_text
+from tests.rules.decision.records import BROKEN_IN, Service, service
 
 pytestmark = pytest.mark.fast
 
-Service = Mapping[str, Any]
 HOURS_ALONE: Mapping[str, Any] = {"due": {"calendar": None}, "window": {"calendar": None}}
-
-
-def service(on: str, reading: float, task: str = "recurring") -> Service:
-    return {"on": on, "reading": reading, "tasks": [task], "by": "authorised_dealer", "evidence": ["dealer_invoice"]}
 
 
 def decided(
@@ -43,7 +39,7 @@ def decided(
             "records_complete_from": "2024-03-01",
             **(machine or {}),
         },
-        "services": {"b": service("2024-04-01", 50, "break_in"), **services},
+        "services": {**BROKEN_IN, **services},
         "claim": {
             "failed_on": failed_on,
             "reading": reading,

@@ -1,7 +1,5 @@
 """Wear that nobody measured is told as supposed, never with the share that the engine tried."""
 
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -9,11 +7,9 @@ import pytest
 from rules.cases.run import CaseRunner
 from schemas.cases import CaseTable
 from schemas.decision import LineDecision
-from service.policy_files import read_policy_source
 
 pytestmark = pytest.mark.fast
 
-FIXTURES = Path(__file__).parents[3] / "fixtures"
 BY_WEAR = {
     "clause": "3",
     "axes": [{"by": "wear", "share": {"zero_at": 1, "credit": "whole_term", "free_until": 0}}],
@@ -23,12 +19,6 @@ BY_WEAR = {
     "borne_by": "owner",
 }
 TO_THREE_QUARTERS = {"ends": {"first_of": [{"months": 24}, {"wear": "3/4"}]}}
-
-
-@pytest.fixture(scope="module")
-def runner() -> Iterator[CaseRunner]:
-    with CaseRunner(read_policy_source(FIXTURES), {"EUR": 2}) as runner:
-        yield runner
 
 
 def decided(runner: CaseRunner, wear: dict[str, int] | None, **terms: Any) -> LineDecision:
